@@ -1,0 +1,179 @@
+"""The clip: channels over a frame range, as the animator has them.
+
+Channels stay in the file's own units; the rig's axes convert them when a pose
+is read. Frame numbers are the animator's, both ends of the range included. A
+loop's frame ``last + 1`` is its frame ``first`` again, up to the travel.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field, replace
+from fractions import Fraction
+from types import MappingProxyType
+from typing import Any, ClassVar
+
+import numpy as np
+from numpy.typing import NDArray
+
+from surefoot.belt import Belt
+from surefoot.curves import Curve
+from surefoot.errors import InputError, UnknownName
+from surefoot.rig import FEET
+from surefoot.units import read_rate
+
+__all__ = ["Clip", "Stance"]
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class Stance:
+    """One foot on the ground from frame ``first`` to frame ``last``, both included.
+
+    A stance over a loop's seam has a ``last`` beyond the clip's, counted on:
+    frames 20 to 32 of a 24-frame loop are 20 to 24 and then 1 to 8.
+    ``left_alone`` marks a slide on purpose: it is neither mended nor told.
+    """
+
+    foot: str
+    first: int
+    last: int
+    left_alone: bool = False
+
+    def __post_init__(self) -> None:
+        if self.foot not in FEET:
+            raise UnknownName("foot", self.foot, FEET, place="stance")
+        if self.last < self.first:
+            raise InputError(
+                f"runs backwards, from frame {self.first} to {self.last}", place=f"stance of the {self.foot} foot"
+            )
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Clip:
+    """Channels over a frame range.
+
+    Parameters
+    ----------
+    channels : mapping of str to Curve
+        In the order of the file; values in the file's units.
+    rate : Fraction
+        Frames per second, exact.
+    first, last : int
+        The frame range, ends included.
+    loop : bool
+        Whether frame ``last + 1`` is frame ``first`` again.
+    belt : Belt or None
+        The ground's motion, where the clip states it.
+    stances : tuple of Stance or None
+        Where the clip states them; None means that they are found.
+    spaces : mapping of str to ndarray, shape (frames, 4, 4)
+        Parent spaces sampled at each frame of the range, world from parent, metres.
+    locked : frozenset of str
+        Channels that are never written.
+    extra : mapping
+        Anything else in the file, handed through.
+    """
+
+    channels: Mapping[str, Curve]
+    rate: Fraction
+    first: int
+    last: int
+    loop: bool = False
+    belt: Belt | None = None
+    stances: tuple[Stance, ...] | None = None
+    spaces: Mapping[str, Array] = field(default_factory=dict)
+    locked: frozenset[str] = frozenset()
+    name: str = ""
+    rig: str = ""
+    unit: str = ""
+    angle: str = ""
+    extra: Mapping[str, Any] = field(default_factory=dict)
+
+    MOST_FRAMES: ClassVar[int] = 5_000_000
+
+    def __post_init__(self) -> None:
+        rate = self.rate if isinstance(self.rate, Fraction) else read_rate(self.rate)
+        if not 0 < rate <= 100_000:
+            raise InputError(f"must be above 0 and at most 100000, got {self.rate}", place="rate")
+        object.__setattr__(self, "rate", rate)
+        if not self.channels:
+            raise InputError("the clip is empty: it has no channels", place="channels")
+        if self.last < self.first:
+            raise InputError(f"runs backwards, from frame {self.first} to {self.last}", place="range")
+        if self.frames > self.MOST_FRAMES:
+            raise InputError(
+                f"{self.frames} frames, from {self.first} to {self.last}; at most {self.MOST_FRAMES} are taken",
+                place="range",
+            )
+        if self.loop and self.frames < 2:
+            raise InputError("a loop needs at least two frames", place="range")
+        object.__setattr__(self, "channels", MappingProxyType(dict(self.channels)))
+        object.__setattr__(self, "extra", MappingProxyType(dict(self.extra)))
+        object.__setattr__(self, "locked", frozenset(self.locked))
+        self._check_stances()
+        spaces = {name: self._space(name, samples) for name, samples in self.spaces.items()}
+        object.__setattr__(self, "spaces", MappingProxyType(spaces))
+
+    def _check_stances(self) -> None:
+        if self.stances is None:
+            return
+        object.__setattr__(self, "stances", tuple(self.stances))
+        for foot in FEET:
+            mine = sorted((s for s in self.stances if s.foot == foot), key=lambda s: s.first)
+            for stance in mine:
+                beyond = stance.last > self.last and not self.loop
+                if stance.first < self.first or stance.first > self.last or beyond:
+                    raise InputError(
+                        f"frames {stance.first} to {stance.last} lie outside {self.first} to {self.last}",
+                        place=f"stance of the {foot} foot",
+                    )
+            for one, two in zip(mine, mine[1:], strict=False):
+                if two.first <= one.last:
+                    raise InputError(
+                        f"frames {one.first} to {one.last} and {two.first} to {two.last} overlap",
+                        place=f"stances of the {foot} foot",
+                    )
+            if mine and self.loop and len(mine) > 1 and mine[-1].last - self.frames >= mine[0].first:
+                raise InputError("the last overlaps the first across the seam", place=f"stances of the {foot} foot")
+
+    def _space(self, name: str, samples: Array) -> Array:
+        place = f"space {name}"
+        matrices = np.array(samples, dtype=np.float64)
+        if matrices.shape != (self.frames, 4, 4) or not np.all(np.isfinite(matrices)):
+            raise InputError(f"wanted {self.frames} finite 4 by 4 matrices, one a frame", place=place)
+        axes = matrices[:, :3, :3]
+        gram = np.einsum("fki,fkj->fij", axes, axes)
+        size = np.einsum("fii->f", gram) / 3.0
+        if np.any(size < 1e-12) or np.abs(gram - size[:, None, None] * np.eye(3)).max() > 1e-6 * size.max():
+            raise InputError("its scale must be uniform and not zero, without shear", place=place)
+        if np.any(np.linalg.det(axes) < 0):
+            raise InputError("it mirrors left and right; give it without the reflection", place=place)
+        matrices.flags.writeable = False
+        return matrices
+
+    @property
+    def frames(self) -> int:
+        """How many frames the range holds; a loop's frame last + 1 isn't counted."""
+        return self.last - self.first + 1
+
+    @property
+    def step(self) -> float:
+        """Seconds from one frame to the next."""
+        return float(1 / self.rate)
+
+    def curve(self, name: str, *, place: str = "channels") -> Curve:
+        """Return the channel ``name``, or raise UnknownName with the nearest one."""
+        try:
+            return self.channels[name]
+        except KeyError:
+            raise UnknownName("channel", name, self.channels, place=place) from None
+
+    def with_channels(self, changed: Mapping[str, Curve]) -> Clip:
+        """Return the clip with some channels replaced or added; the others are the very same objects."""
+        return replace(self, channels={**self.channels, **changed})
+
+    def with_stances(self, stances: Iterable[Stance] | None) -> Clip:
+        """Return the clip with its stances stated."""
+        return replace(self, stances=None if stances is None else tuple(stances))

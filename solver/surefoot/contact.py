@@ -1,0 +1,208 @@
+"""Contact: which foot is on the ground in which frames, and how fast the ground moves.
+
+A foot is down while one of its heel, ball and toe is low and slow at once, seen
+from the ground; hysteresis keeps it down until all three are high or fast.
+Limits scale with the leg; speeds are one-sided (the slower of the step in and
+the step out), so that the first and last frame of a stance survive. The form
+(height and speed, an upper bound near 0.5 m/s) follows Ghoussayni et al. 2004
+(seen in secondary sources); the numbers are judgement.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from surefoot.belt import STILL, Belt
+from surefoot.clip import Stance
+from surefoot.curves import Outside
+from surefoot.rig import FEET
+from surefoot.rotations import matrix
+from surefoot.scene import Scene
+from surefoot.tolerances import REFERENCE_LEG
+
+__all__ = ["ContactLimits", "estimate_belt", "find_stances", "sole_points"]
+
+Array = NDArray[np.float64]
+Flags = NDArray[np.bool_]
+
+
+@dataclass(frozen=True, slots=True)
+class ContactLimits:
+    """Height (metres) and speed (metres a second) at which a foot comes down and lets go.
+
+    ``shortest`` is the shortest stance or swing that is believed, in seconds;
+    two frames is always the least.
+    """
+
+    height_on: float = 0.022
+    height_off: float = 0.045
+    speed_on: float = 0.35
+    speed_off: float = 0.50
+    shortest: float = 0.06
+
+    def scaled(self, leg: float) -> ContactLimits:
+        """Return the limits for a leg of so many metres; speeds grow with its root (equal Froude number)."""
+        size = leg / REFERENCE_LEG
+        root = float(np.sqrt(size))
+        return replace(
+            self,
+            height_on=self.height_on * size,
+            height_off=self.height_off * size,
+            speed_on=self.speed_on * root,
+            speed_off=self.speed_off * root,
+        )
+
+
+def sole_points(scene: Scene) -> Array:
+    """Return heel, ball and toe on the sole's centre line, ground space, ``(3, 3, 2, frames)``.
+
+    The first axis is x, y, z; the second heel, ball, toe.
+    """
+    soles, bend = scene.soles, scene.pose.bend
+    turn = matrix(*scene.angles)
+    drop = soles.ball[1] - soles.sole
+    reach = soles.toe_z - soles.ball[2]
+    sb, cb = np.sin(bend), np.cos(bend)
+    still = np.ones_like(bend)
+    y = np.array([soles.sole * still, soles.sole * still, soles.ball[1] - drop * cb + reach * sb])
+    z = np.array([soles.heel_z * still, soles.ball[2] * still, soles.ball[2] + drop * sb + reach * cb])
+    x = np.array([soles.heel_edge[0] * still, soles.ball_edge[0] * still, soles.toe_edge[0] * still])
+    return np.array(
+        [turn[i, 0] * x + turn[i, 1] * y + turn[i, 2] * z + scene.ankle[i] for i in range(3)]
+    )
+
+
+def steps_of(point: Array, scene: Scene) -> Array:
+    """Return the step from each frame to the next, ``(3, ..., frames)``; a loop's last goes over the seam.
+
+    Without a loop the last step repeats the one before.
+    """
+    if point.shape[-1] < 2:
+        return np.zeros_like(point)
+    after = scene.drift.apply(point[..., :1]) if scene.drift is not None else 2 * point[..., -1:] - point[..., -2:-1]
+    return np.diff(point, axis=-1, append=after)
+
+
+def find_stances(scene: Scene, limits: ContactLimits | None = None) -> tuple[Stance, ...]:
+    """Return the stances of both feet, in order of foot and frame.
+
+    Stances that the clip states are taken as they are.
+    """
+    clip = scene.binding.clip
+    if clip.stances is not None:
+        return clip.stances
+    limits = (limits or ContactLimits()).scaled(scene.binding.rig.leg)
+    point = sole_points(scene)
+    height = point[1] - scene.ground.height(point[0], point[2])
+    step = np.sqrt((steps_of(point, scene)[[0, 2]] ** 2).sum(axis=0)) / clip.step
+    before = np.roll(step, 1, axis=-1)
+    if not clip.loop:
+        before[..., 0] = step[..., 0]
+    speed = np.minimum(step, before)
+    on = ((height < limits.height_on) & (speed < limits.speed_on)).any(axis=0)
+    off = ((height > limits.height_off) | (speed > limits.speed_off)).all(axis=0)
+    least = max(2, round(limits.shortest / clip.step))
+    found: list[Stance] = []
+    for foot, down in enumerate(latched(on, off, loop=clip.loop)):
+        found += _runs_to_stances(_tidied(down, least, loop=clip.loop), FEET[foot], clip.first, clip.loop)
+    return tuple(found)
+
+
+def latched(on: Flags, off: Flags, *, loop: bool) -> Flags:
+    """Return a state that turns true where ``on``, false where ``off``, and else stays; false at first.
+
+    Along the last axis; a loop is run twice, so that its first frames know its last.
+    """
+    count = on.shape[-1]
+    if loop:
+        on, off = np.concatenate([on, on], -1), np.concatenate([off, off], -1)
+    decided = on | off
+    index = np.where(decided, np.arange(on.shape[-1]), -1)
+    last = np.maximum.accumulate(index, axis=-1)
+    state = np.take_along_axis(on, np.maximum(last, 0), -1) & (last >= 0)
+    return np.asarray(state[..., -count:])
+
+
+def runs(flag: Flags, *, loop: bool) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    """Return starts and lengths of the runs of true along a flat array; a loop's run may wrap the seam."""
+    count = len(flag)
+    if flag.all():
+        return np.array([0]), np.array([count])
+    edge = np.diff(flag.astype(np.int8), prepend=0, append=0)
+    start, end = np.flatnonzero(edge == 1), np.flatnonzero(edge == -1)
+    length = end - start
+    if loop and len(start) > 1 and start[0] == 0 and end[-1] == count:
+        length[-1] += length[0]
+        start, length = start[1:], length[1:]
+    return start, length
+
+
+def _tidied(down: Flags, least: int, *, loop: bool) -> Flags:
+    """Fill gaps and drop runs shorter than ``least`` frames; a clip's open ends are left alone."""
+    for wanted in (False, True):
+        flag = down if wanted else ~down
+        start, length = runs(flag, loop=loop)
+        for s, n in zip(start, length, strict=True):
+            open_end = not loop and (s == 0 or s + n == len(down))
+            if n < least and not open_end and n < len(down):
+                down = down.copy()
+                down[np.arange(s, s + n) % len(down)] = not wanted
+    return down
+
+
+def _runs_to_stances(down: Flags, foot: str, first: int, loop: bool) -> list[Stance]:
+    start, length = runs(down, loop=loop)
+    return [Stance(foot, first + int(s), first + int(s + n - 1)) for s, n in zip(start, length, strict=True)]
+
+
+def estimate_belt(scene: Scene) -> Belt:
+    """Return the ground's velocity as the low feet of a clip tell it; it never turns.
+
+    The scene must ride on still ground. Flat steps count most (a foot that rolls
+    about its ankle moves its sole against the ground), and the step over a loop's
+    seam counts too. A clip that advances along the ground travels, so its belt is
+    still; so is one whose low feet move slower than 0.05 m/s at a leg of 0.9 m.
+
+    State the belt where you can (stride over cycle time): this is the fallback.
+    """
+    clip, rig = scene.binding.clip, scene.binding.rig
+    rows = [scene.binding.rows.get((c.name, k), -1) for c in rig.controls.values() for k in "xz"]
+    if clip.loop and any(r >= 0 and scene.binding.advances[r] for r in rows):
+        return STILL
+    point = sole_points(scene)
+    step = steps_of(point, scene)
+    height = point[1] - scene.ground.height(point[0], point[2])
+    low = height.argmin(axis=0)[None]
+    lowest = np.take_along_axis(height, low, 0)[0]
+    move = np.take_along_axis(step, low[None], 1)[:, 0] / clip.step  # (3, 2, frames)
+    pitch = scene.angles[0]
+    roll = np.diff(pitch, axis=-1, append=pitch[:, :1] if clip.loop else pitch[:, -1:])
+    flat = np.exp(-((pitch / 0.06) ** 2)) * np.exp(-((roll / (0.6 * clip.step)) ** 2)) + 1e-4
+    weight = (flat * (lowest < ContactLimits().scaled(rig.leg).height_off)).ravel()
+    if not clip.loop:
+        weight = weight.reshape(2, -1)
+        weight[:, -1] = 0.0
+        weight = weight.ravel()
+    across, along = move[0].ravel(), move[2].ravel()
+    if not weight.any():
+        return STILL
+    vx, vz = _weighted_median(across, weight), _weighted_median(along, weight)
+    for reach in (0.6, 0.3, 0.15, 0.15, 0.15):
+        near = weight * np.exp(-((across - vx) ** 2 + (along - vz) ** 2) / reach**2)
+        total = near.sum()
+        if total <= 0.0:
+            break
+        vx, vz = float((near * across).sum() / total), float((near * along).sum() / total)
+    if np.hypot(vx, vz) < 0.05 * np.sqrt(rig.leg / REFERENCE_LEG):
+        return STILL
+    nx, ny, nz = (float(np.ravel(n)[0]) for n in scene.ground.normal(np.zeros(1), np.zeros(1)))
+    return Belt(np.array([vx, -(nx * vx + nz * vz) / ny, vz]))
+
+
+def _weighted_median(value: Array, weight: Array) -> float:
+    order = np.argsort(value)
+    total = np.cumsum(weight[order])
+    return float(value[order][np.searchsorted(total, total[-1] / 2.0)])

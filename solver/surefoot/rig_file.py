@@ -1,0 +1,240 @@
+"""Rigs as TOML files, and the presets that ship with the package."""
+
+from __future__ import annotations
+
+import tomllib
+from pathlib import Path
+from typing import Any
+
+import msgspec
+import numpy as np
+
+from surefoot.errors import FileError, InputError, UnknownName
+from surefoot.rig import Axis, Control, Foot, Leg, Limits, Rig
+from surefoot.units import ANGLES, LENGTHS, unit_scale
+
+__all__ = ["FORMAT", "load_rig", "parse_rig", "preset_names"]
+
+FORMAT = "rig/1"
+Triple = tuple[float, float, float]
+Pair = tuple[float, float]
+
+
+class _Strict(msgspec.Struct, forbid_unknown_fields=True):
+    pass
+
+
+class _Axis(_Strict):
+    channel: str
+    sign: float = 1.0
+    unit: str | None = None
+    zero: float = 0.0
+    optional: bool = False
+
+
+class _Control(_Strict):
+    parent: str = "world"
+    rest: Triple = (0.0, 0.0, 0.0)
+    order: str = "yxz"
+    x: str | _Axis | None = None
+    y: str | _Axis | None = None
+    z: str | _Axis | None = None
+    pitch: str | _Axis | None = None
+    yaw: str | _Axis | None = None
+    roll: str | _Axis | None = None
+    cant: str | _Axis | None = None
+    bend: str | _Axis | None = None
+    knee: str | _Axis | None = None
+
+
+class _Widths(_Strict):
+    heel: float
+    ball: float
+    toe: float
+
+
+class _Foot(_Strict):
+    heel: Triple
+    ball: Triple
+    toe: Triple
+    widths: _Widths | None = None
+    outline: list[Pair] | None = None
+    hinged: bool = True
+    onset: float | None = None
+
+
+class _Leg(_Strict):
+    hip: Triple
+    thigh: float
+    shank: float
+    foot: _Foot
+    limits: dict[str, Pair] = {}
+
+
+class _Rig(_Strict):
+    surefoot: str
+    name: str
+    unit: str
+    leg: _Leg
+    angle: str = "deg"
+    source: str = "invented"
+    reach: float = 0.995
+    planar: bool = False
+    any_size: bool = False
+    right_leg: _Leg | None = None
+    controls: dict[str, _Control] = {}
+    tolerances: dict[str, Triple] = {}
+
+
+def _presets() -> Path:
+    inside = Path(__file__).parent / "rigs"
+    return inside if inside.is_dir() else Path(__file__).parents[2] / "rigs"
+
+
+def preset_names() -> list[str]:
+    """Return the names of the rigs that ship with the package."""
+    return sorted(path.stem for path in _presets().glob("*.toml"))
+
+
+def load_rig(name_or_path: str | Path) -> Rig:
+    """Return the rig of a preset's name or of a TOML file.
+
+    Raises
+    ------
+    UnknownName
+        If it is neither a file nor a preset; lists the presets.
+    FileError, InputError
+        If the file can't be read or holds something else; names the place.
+    """
+    path = Path(name_or_path)
+    if path.suffix != ".toml" and not path.is_file():
+        if str(name_or_path) not in preset_names():
+            raise UnknownName("rig", str(name_or_path), preset_names())
+        path = _presets() / f"{name_or_path}.toml"
+    try:
+        text = path.read_text(encoding="utf-8")
+    except UnicodeDecodeError:
+        raise FileError("not a text file in UTF-8; wanted a rig in TOML", place=str(path)) from None
+    except OSError as error:
+        raise FileError(f"can't be read: {error.strerror or error}", place=str(path)) from None
+    return parse_rig(text, place=str(path))
+
+
+def parse_rig(text: str, *, place: str = "rig") -> Rig:
+    """Return the rig written in ``text`` (TOML); ``place`` names it in errors."""
+    try:
+        table = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        raise FileError(f"not a rig in TOML: {error}", place=place) from None
+    if table.get("surefoot") != FORMAT:
+        raise FileError(f'wanted surefoot = "{FORMAT}" at the top, got {table.get("surefoot")!r}', place=place)
+    try:
+        raw = msgspec.convert(table, _Rig)
+    except msgspec.ValidationError as error:
+        raise FileError(str(error), place=place) from None
+    try:
+        return _build(raw)
+    except InputError as error:
+        raise error.within(place) from None
+
+
+def _build(raw: _Rig) -> Rig:
+    if raw.unit not in LENGTHS:
+        raise UnknownName("length unit", raw.unit, LENGTHS, place="unit")
+    if raw.angle not in ANGLES:
+        raise UnknownName("angle unit", raw.angle, ANGLES, place="angle")
+    metre, radian = LENGTHS[raw.unit], ANGLES[raw.angle]
+    left = _leg(raw.leg, metre, radian, "leg")
+    right = left.mirrored() if raw.right_leg is None else _leg(raw.right_leg, metre, radian, "right_leg")
+    tables = raw.controls or _default_controls(raw, metre, left, right)
+    controls = {name: _control(name, table, raw, metre, radian) for name, table in tables.items()}
+    return Rig(
+        name=raw.name,
+        legs=(left, right),
+        controls=controls,
+        reach=raw.reach,
+        tolerances={kind: _tolerance(kind, triple) for kind, triple in raw.tolerances.items()},
+        planar=raw.planar,
+        source=raw.source,
+        any_size=raw.any_size,
+    )
+
+
+def _leg(raw: _Leg, metre: float, radian: float, place: str) -> Leg:
+    ranges: dict[str, Any] = {}
+    for name, (low, high) in raw.limits.items():
+        if name not in Limits.NAMES:
+            raise UnknownName("joint limit", name, Limits.NAMES, place=f"{place}.limits")
+        ranges[name] = (low * radian, high * radian)
+    try:
+        foot = _foot(raw.foot, metre, radian)
+        hip = np.array(raw.hip) * metre
+        return Leg(hip, raw.thigh * metre, raw.shank * metre, foot, Limits(**ranges))
+    except InputError as error:
+        raise error.within(place) from None
+
+
+def _foot(raw: _Foot, metre: float, radian: float) -> Foot:
+    heel, ball, toe = (np.array(p) * metre for p in (raw.heel, raw.ball, raw.toe))
+    if (raw.outline is None) == (raw.widths is None):
+        raise InputError("give either widths (heel, ball, toe) or an outline of [x, z] corners", place="foot")
+    if raw.outline is not None:
+        outline = np.array(raw.outline, dtype=np.float64) * metre
+    else:
+        assert raw.widths is not None
+        pairs = ((heel, raw.widths.heel), (ball, raw.widths.ball), (toe, raw.widths.toe))
+        outline = np.array(
+            [[p[0] + side * width * metre / 2, p[2]] for p, width in pairs for side in (-1, 1)], dtype=np.float64
+        )
+    onset = {} if raw.onset is None else {"onset": raw.onset * radian}
+    return Foot(heel, ball, toe, outline, raw.hinged, **onset)
+
+
+def _default_controls(raw: _Rig, metre: float, left: Leg, right: Leg) -> dict[str, _Control]:
+    """Controls named after the part and the axis, in the world, zero at the feet's stand."""
+    plane = ("z", "y", "pitch") if raw.planar else ("x", "y", "z", "pitch", "yaw", "roll")
+    tables = {"hips": _Control(**{axis: f"hips.{axis}" for axis in plane})}
+    for side, leg in (("left", left), ("right", right)):
+        name = f"{side}_foot"
+        axes: dict[str, Any] = {
+            ("cant" if axis == "roll" else axis): f"{name}.{'cant' if axis == 'roll' else axis}" for axis in plane
+        }
+        if leg.foot.hinged:
+            axes["bend"] = f"{name}.bend"
+        x = 0.0 if raw.planar else float(leg.hip[0]) / metre
+        tables[name] = _Control(rest=(x, -leg.foot.sole / metre, 0.0), **axes)
+    return tables
+
+
+def _control(name: str, raw: _Control, rig: _Rig, metre: float, radian: float) -> Control:
+    axes: dict[str, Axis] = {}
+    for field in ("x", "y", "z", "pitch", "yaw", "roll", "cant", "bend", "knee"):
+        given = getattr(raw, field)
+        if given is None:
+            continue
+        axis = _Axis(channel=given) if isinstance(given, str) else given
+        place = f"controls.{name}.{field}"
+        if axis.sign not in (-1.0, 1.0):
+            raise InputError(f"sign must be 1 or -1, got {axis.sign!r}", place=place)
+        length = field in ("x", "y", "z")
+        unit = axis.unit or (rig.unit if length else rig.angle)
+        if unit not in (LENGTHS if length else ANGLES):
+            raise UnknownName("length unit" if length else "angle unit", unit, LENGTHS if length else ANGLES, place=place)
+        key = "roll" if field == "cant" else field
+        if key in axes:
+            raise InputError("roll and cant are one axis; give one of them", place=place)
+        axes[key] = Axis(axis.channel, axis.sign * unit_scale(unit), axis.zero, axis.optional)
+    rest = np.array(raw.rest, dtype=np.float64) * metre
+    return Control(name, axes, raw.parent, rest, raw.order)
+
+
+def _tolerance(kind: str, triple: Triple) -> Triple:
+    """Tolerances are written in millimetres and degrees, whatever the rig's own unit."""
+    from surefoot.tolerances import KINDS
+
+    if kind not in KINDS:
+        raise UnknownName("kind of finding", kind, KINDS, place="tolerances")
+    if not 0 <= triple[0] <= triple[1] <= triple[2]:
+        raise InputError("wanted note, warning and error, rising", place=f"tolerances.{kind}")
+    scale = KINDS[kind].scale
+    return (triple[0] * scale, triple[1] * scale, triple[2] * scale)

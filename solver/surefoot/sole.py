@@ -1,0 +1,197 @@
+"""The sole: which of its points touch, and where the ankle is when they're planted.
+
+Everything here is in *footprint space*: origin on the ground under the ankle of
+the flat foot, +Y the ground's normal, +Z the footprint's heading. Angles are
+the foot's own relative to that space: pitch (positive heel up), cant (positive
+left side up), swivel (yaw away from the footprint's heading) and toe bend.
+
+Arrays run ``(feet, ...)``, feet left and right.
+
+Notes
+-----
+With ``q`` the point of the foot that touches and ``a`` its anchor in the footprint,
+the planted ankle lies at ``a - R q`` across the ground, ``R = Ry(swivel) Rx(pitch) Rz(cant)``,
+and as high as the lowest corner of the whole sole needs. The rockers, after
+Perry and Burnfield (2010; the fourth from memory), differ only in ``q``:
+heel edge for pitch below zero; the toe segment's line under the ball hinge up
+to the onset, with the toes flat; then the toe edge, with the bend held.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import NamedTuple, Self
+
+import numpy as np
+from numpy.typing import NDArray
+
+from surefoot.rig import Foot, Rig
+
+__all__ = ["Soles", "Turns"]
+
+Array = NDArray[np.float64]
+
+EDGE_BLEND = float(np.radians(0.5))
+"""Cant over which the touching point runs from one end of an edge to the other, radians.
+
+Small enough that no corner sinks by more than 0.1 mm on the way; the height
+itself always comes from the lowest corner.
+"""
+
+
+class Turns(NamedTuple):
+    """A foot's angles in footprint space, radians, each ``(feet, ...)``."""
+
+    pitch: Array
+    cant: Array
+    swivel: Array
+    bend: Array
+
+
+def _stack(values: list[float]) -> Array:
+    return np.array(values, dtype=np.float64)[:, None]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Soles:
+    """Both feet's sole geometry, as columns ``(2, 1)`` that broadcast over frames (metres)."""
+
+    sole: Array
+    ball: Array  # (3, 2, 1)
+    heel_z: Array
+    toe_z: Array
+    heel_edge: Array  # (2, 2, 1): middle and half width of the edge
+    ball_edge: Array
+    toe_edge: Array
+    hind: Array  # (3, corners, 2, 1) in foot space
+    toes: Array  # (3, corners, 2, 1) relative to the ball hinge
+    hinged: Array  # (2, 1) bool
+    onset: Array
+
+    @classmethod
+    def of(cls, rig: Rig) -> Self:
+        """Return the geometry of a rig's two feet."""
+        feet = [leg.foot for leg in rig.legs]
+
+        def edge(z_of: str) -> Array:
+            spans = []
+            for foot in feet:
+                z = {"heel": foot.outline[:, 1].min(), "ball": foot.ball[2], "toe": foot.outline[:, 1].max()}[z_of]
+                spans.append(foot.edge(float(z)))
+            low, high = np.array(spans).T
+            return np.array([(low + high) / 2, (high - low) / 2])[:, :, None]
+
+        return cls(
+            sole=_stack([foot.sole for foot in feet]),
+            ball=np.array([foot.ball for foot in feet]).T[:, :, None],
+            heel_z=_stack([float(foot.outline[:, 1].min()) for foot in feet]),
+            toe_z=_stack([float(foot.outline[:, 1].max()) for foot in feet]),
+            heel_edge=edge("heel"),
+            ball_edge=edge("ball"),
+            toe_edge=edge("toe"),
+            hind=_padded([foot.hind_corners for foot in feet]),
+            toes=_padded([foot.toe_corners - foot.ball for foot in feet]),
+            hinged=np.array([[foot.hinged] for foot in feet]),
+            onset=_stack([foot.onset if foot.hinged else 0.0 for foot in feet]),
+        )
+
+    def planted_bend(self, pitch: Array, cant: Array, authored: Array) -> Array:
+        """Return the toe bend of a planted foot: toes flat from pitch 0 to the onset, then held.
+
+        Below zero pitch, and on a foot without a hinge, the authored bend stays.
+        """
+        held = np.minimum(pitch, self.onset)
+        flat = held if not cant.any() else np.arctan(np.tan(held) / np.cos(cant))
+        return np.where((pitch >= 0.0) & self.hinged, flat, authored)
+
+    def lowest(self, pitch: Array, cant: Array, bend: Array) -> Array:
+        """Return the height of the sole's lowest corner relative to the ankle, metres, ``(feet, ...)``."""
+        extra = pitch.ndim - 2
+        sp, cp = np.sin(pitch), np.cos(pitch)
+        sb, cb = np.sin(bend), np.cos(bend)
+        ball = _fit(self.ball, extra)
+        hind, toes = _fit(self.hind, extra), _fit(self.toes, extra)
+        toe_y = toes[1] * cb + toes[2] * sb + ball[1]
+        toe_z = toes[2] * cb - toes[1] * sb + ball[2]
+        if cant.any():
+            sc, cc = np.sin(cant), np.cos(cant)
+            low = ((hind[0] * sc + hind[1] * cc) * cp - hind[2] * sp).min(axis=0)
+            toe_low = (((toes[0] + ball[0]) * sc + toe_y * cc) * cp - toe_z * sp).min(axis=0)
+        else:
+            low = (hind[1] * cp - hind[2] * sp).min(axis=0)
+            toe_low = (toe_y * cp - toe_z * sp).min(axis=0)
+        return np.asarray(np.minimum(low, toe_low))
+
+    def planted(self, turns: Turns, *, toe_swivel: Array | None = None, lowest: Array | None = None) -> Array:
+        """Return the planted ankle in footprint space, ``(3, feet, ...)`` metres.
+
+        Parameters
+        ----------
+        turns : Turns
+            The foot's angles; the bend is taken as it stands (see `planted_bend`).
+        toe_swivel : ndarray or None
+            The swivel at which the toe rocker began, ``(feet, ...)``: its anchor lies where
+            the toe edge was then. None takes the toe edge of the footprint itself.
+        lowest : ndarray or None
+            What `lowest` gives, where it's known already.
+        """
+        pitch, cant, swivel, bend = turns
+        extra = pitch.ndim - 2
+        heel = pitch < 0.0
+        toe = pitch > _fit(self.onset, extra)
+        x = self._touching_x(cant, heel, toe)
+        ball = _fit(self.ball, extra)
+        drop = ball[1] - _fit(self.sole, extra)
+        reach = np.where(toe, _fit(self.toe_z, extra) - ball[2], 0.0)
+        sb, cb = np.sin(bend), np.cos(bend)
+        y = np.where(heel, _fit(self.sole, extra), ball[1] - drop * cb + reach * sb)
+        z = np.where(heel, _fit(self.heel_z, extra), ball[2] + drop * sb + reach * cb)
+        anchor_x, anchor_z = x, np.where(heel, _fit(self.heel_z, extra), ball[2] + reach)
+        if toe_swivel is not None:
+            s, c = np.sin(toe_swivel), np.cos(toe_swivel)
+            dx = anchor_x - ball[0]
+            anchor_x = np.where(toe, ball[0] + c * dx + s * reach, anchor_x)
+            anchor_z = np.where(toe, ball[2] + c * reach - s * dx, anchor_z)
+        across, along = turned_across(x, y, z, turns)
+        height = -(self.lowest(pitch, cant, bend) if lowest is None else lowest)
+        return np.array([anchor_x - across, height, anchor_z - along])
+
+    def _touching_x(self, cant: Array, heel: Array, toe: Array) -> Array:
+        """Return the foot-space x of the touching point on its edge: the low end, blended near zero cant."""
+        extra = cant.ndim - 2
+        h, b, t = (_fit(edge, extra) for edge in (self.heel_edge, self.ball_edge, self.toe_edge))
+        mid = np.where(heel, h[0], np.where(toe, t[0], b[0]))
+        if not cant.any():
+            return mid
+        half = np.where(heel, h[1], np.where(toe, t[1], b[1]))
+        return np.asarray(mid - half * np.clip(cant / EDGE_BLEND, -1.0, 1.0))
+
+
+def turned_across(x: Array, y: Array, z: Array, turns: Turns) -> tuple[Array, Array]:
+    """Return x and z of the foot-space point turned by ``Ry(swivel) Rx(pitch) Rz(cant)``."""
+    pitch, cant, swivel, _ = turns
+    if cant.any():
+        sc, cc = np.sin(cant), np.cos(cant)
+        x, y = x * cc - y * sc, x * sc + y * cc
+    z = y * np.sin(pitch) + z * np.cos(pitch)
+    if not swivel.any():
+        return x, z
+    ss, cs = np.sin(swivel), np.cos(swivel)
+    return x * cs + z * ss, z * cs - x * ss
+
+
+def _fit(column: Array, extra: int) -> Array:
+    """Give a column ``(..., 2, 1)`` as many trailing axes as the angles have."""
+    return column.reshape(*column.shape, *([1] * extra)) if extra > 0 else column
+
+
+def _padded(corners: list[Array]) -> Array:
+    """Return corners of two feet as ``(3, most, 2, 1)``; the shorter list repeats its last corner."""
+    most = max(len(c) for c in corners)
+    full = [np.concatenate([c, np.repeat(c[-1:], most - len(c), axis=0)]) for c in corners]
+    return np.array(full).transpose(2, 1, 0)[:, :, :, None]
+
+
+def foot_points(foot: Foot) -> dict[str, Array]:
+    """Return the named points of one flat foot in foot space, metres."""
+    return {"ankle": np.zeros(3), "heel": foot.heel, "ball": foot.ball, "toe": foot.toe}

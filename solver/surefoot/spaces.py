@@ -1,0 +1,289 @@
+"""Where each control is: from channel numbers to world space, and back.
+
+A control sits in its parent's space (the world, another control, or a space
+that the clip gives as matrices). `Binding` joins one rig to one clip and does
+both ways; nothing else knows about parents, signs, units and rotation orders.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from surefoot.clip import Clip
+from surefoot.curves import Curve, Outside, Pack
+from surefoot.errors import InputError, UnitError, UnknownName
+from surefoot.rig import FEET, Control, Rig
+from surefoot.rotations import angles_of, apply, compose, matrix, unwind
+
+__all__ = ["Binding", "Pose", "Space"]
+
+Array = NDArray[np.float64]
+TURNS = ("pitch", "yaw", "roll")
+
+
+class Space(NamedTuple):
+    """World from some space: ``turn`` (3, 3, frames), ``place`` (3, frames) metres, ``size``.
+
+    ``turn`` None is no turn, ``place`` None is the world's origin.
+    """
+
+    turn: Array | None
+    place: Array | None
+    size: Array | None = None
+
+
+WORLD = Space(None, None)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Pose:
+    """The hips and both feet in world space, component-major.
+
+    Parameters
+    ----------
+    hips : ndarray, shape (3, frames)
+        The hips control, metres.
+    hips_turn : ndarray, shape (3, 3, frames)
+        World from hips.
+    hip : ndarray, shape (3, 2, frames)
+        Hip joints, left and right.
+    ankle : ndarray, shape (3, 2, frames)
+        Ankle joints.
+    angles : ndarray, shape (3, 2, frames)
+        The feet's pitch, yaw and cant, radians, as turns of order yxz.
+    bend : ndarray, shape (2, frames)
+        Toe bend, radians, positive toes up.
+    knee : ndarray, shape (2, frames)
+        Turn of the knee's direction about the line from hip to ankle, radians.
+    """
+
+    hips: Array
+    hips_turn: Array
+    hip: Array
+    ankle: Array
+    angles: Array
+    bend: Array
+    knee: Array
+
+
+class Binding:
+    """One rig joined to one clip: reads poses from channels and writes feet back.
+
+    Raises UnknownName when the clip lacks a channel of the rig, UnitError when
+    the clip's stated unit isn't the one that the rig reads.
+    """
+
+    def __init__(self, rig: Rig, clip: Clip) -> None:
+        self.rig, self.clip = rig, clip
+        self.rows: dict[tuple[str, str], int] = {}
+        curves: list[Curve] = []
+        scale: list[float] = []
+        zero: list[float] = []
+        names: list[str] = []
+        for control in rig.controls.values():
+            for key, axis in control.axes.items():
+                if axis.channel not in clip.channels:
+                    if axis.optional:
+                        continue
+                    raise UnknownName("channel", axis.channel, clip.channels, place=f"control {control.name}, {key}")
+                self.rows[control.name, key] = len(curves)
+                curves.append(clip.channels[axis.channel])
+                names.append(axis.channel)
+                scale.append(axis.scale)
+                zero.append(axis.zero)
+        for control in rig.controls.values():
+            if control.parent not in ("world", *rig.controls, *clip.spaces):
+                known = ["world", *rig.controls, *clip.spaces]
+                raise UnknownName("parent", control.parent, known, place=f"control {control.name}")
+        self.names = tuple(names)
+        self.scale, self.zero = np.array(scale)[:, None], np.array(zero)[:, None]
+        self.shifted = bool(self.zero.any())
+        self.advances = np.array([curve.after == Outside.ADVANCE for curve in curves])
+        self.pack = Pack.from_curves(curves)
+        self.hip_offsets = np.array([leg.hip for leg in rig.legs]).T[:, :, None]  # (3, 2, 1)
+        # the feet's channels can be read straight off when they sit unturned in the world
+        feet = rig.feet
+        self.plain = all(foot.parent == "world" and foot.order == "yxz" for foot in feet)
+        self.rests = np.array([foot.rest for foot in feet]).T[:, :, None]
+        self.foot_rows = np.array(
+            [[self.rows.get((foot.name, key), -1) for foot in feet] for key in ("x", "y", "z", *TURNS, "bend")]
+        )
+
+    def values(self, frames: Array) -> Array:
+        """Return every bound channel at ``frames``, ``(channels, frames)``, metres and radians."""
+        raw = self.pack.evaluate(frames)
+        return (raw - self.zero) * self.scale if self.shifted else raw * self.scale
+
+    def end_values(self, values: Array) -> Array:
+        """Return the channels at the loop's end, ``(channels, 1)``: the first frame's plus what advances."""
+        end = values[:, :1].copy()
+        if self.advances.any():
+            at = np.array([float(self.clip.last + 1)])
+            end[self.advances] = self.values(at)[self.advances]
+        return end
+
+    def pose(self, values: Array, frames: Array) -> Pose:
+        """Return the pose that the channel ``values`` (from `values`) give at ``frames``."""
+        count = values.shape[1]
+        made: dict[str, Space] = {}
+        hips = self._space("hips", values, frames, made)
+        turn = np.broadcast_to(np.eye(3)[:, :, None], (3, 3, count)) if hips.turn is None else hips.turn
+        place = np.zeros((3, count)) if hips.place is None else hips.place
+        hip = apply(turn[:, :, None, :], self.hip_offsets) + place[:, None, :]
+        padded = np.concatenate([values, np.zeros((1, count))])  # row -1 stands for an absent channel
+        local = padded[self.foot_rows]  # (7, 2, frames)
+        ankle, angles = local[:3] + self.rests, local[3:6]
+        if not self.plain:
+            ankle, angles = self._feet_in_world(ankle, angles, values, frames, made)
+        knee = np.array([self._row(f"{side}_foot", "knee", padded) for side in FEET])
+        return Pose(place, turn, hip, ankle, angles, local[6], knee)
+
+    def write(self, ankle: Array, angles: Array, bend: Array, values: Array, frames: Array) -> Array:
+        """Return the feet's channels for a world pose of both feet.
+
+        Parameters
+        ----------
+        ankle, angles : ndarray, shape (3, 2, frames)
+            World space; pitch, yaw and cant in radians.
+        bend : ndarray, shape (2, frames)
+        values : ndarray, shape (channels, frames)
+            The authored channels: parents are taken from them, and angles come
+            out on the branch nearest to them.
+
+        Returns
+        -------
+        ndarray, shape (7, 2, frames)
+            x, y, z, pitch, yaw, cant, bend in the controls' own spaces, metres and radians.
+        """
+        if self.plain:
+            return np.concatenate([ankle - self.rests, angles, bend[None]])
+        made: dict[str, Space] = {}
+        padded = np.concatenate([values, np.zeros((1, values.shape[1]))])
+        out = np.empty((7, 2, values.shape[1]))
+        out[6] = bend
+        for side, foot in enumerate(self.rig.feet):
+            parent = self._space(foot.parent, values, frames, made)
+            point, turn = ankle[:, side], matrix(*angles[:, side])
+            if parent.place is not None:
+                point = point - parent.place
+            if parent.turn is not None:
+                back = np.swapaxes(parent.turn, 0, 1)
+                point, turn = apply(back, point), compose(back, turn)
+            if parent.size is not None:
+                point = point / parent.size
+            near = padded[self.foot_rows[3:6, side]]
+            out[:3, side] = point - foot.rest[:, None]
+            out[3:6, side] = angles_of(turn, order=foot.order, near=(near[0], near[1], near[2]))
+        return out
+
+    def _row(self, control: str, key: str, padded: Array) -> Array:
+        return np.asarray(padded[self.rows.get((control, key), -1)])
+
+    def _space(self, name: str, values: Array, frames: Array, made: dict[str, Space]) -> Space:
+        """Return world from the control or sampled space ``name``, each worked out once."""
+        if name == "world":
+            return WORLD
+        if name not in made:
+            control = self.rig.controls.get(name)
+            made[name] = self._sampled(name, frames) if control is None else self._posed(control, values, frames, made)
+        return made[name]
+
+    def _posed(self, control: Control, values: Array, frames: Array, made: dict[str, Space]) -> Space:
+        parent = self._space(control.parent, values, frames, made)
+        zero = np.zeros(values.shape[1])
+        part = {key: values[self.rows[control.name, key]] for key in control.axes if (control.name, key) in self.rows}
+        shift = np.array([part.get(key, zero) for key in "xyz"]) + control.rest[:, None]
+        turned = any(key in part for key in TURNS)
+        turn = matrix(*(part.get(key, zero) for key in TURNS), order=control.order) if turned else None
+        return _child(parent, shift, turn)
+
+    def _sampled(self, name: str, frames: Array) -> Space:
+        """Return a space given as matrices; between frames its axes are blended and squared up again."""
+        samples = self.clip.spaces[name]
+        at = np.asarray(frames) - self.clip.first
+        if self.clip.loop:
+            at = np.mod(at, self.clip.frames)
+        low = np.clip(np.floor(at).astype(int), 0, self.clip.frames - 1)
+        high = np.minimum(low + 1, self.clip.frames - 1)
+        part = np.clip(at - low, 0.0, 1.0)[:, None, None]
+        blend = samples[low] * (1.0 - part) + samples[high] * part
+        axes = blend[:, :3, :3]
+        size = np.cbrt(np.linalg.det(axes))
+        if np.any(part > 0.0):
+            u, _, vh = np.linalg.svd(axes)
+            axes = u @ vh
+        else:
+            axes = axes / size[:, None, None]
+        scale = None if np.abs(size - 1.0).max() < 1e-9 else size
+        return Space(np.moveaxis(axes, 0, -1), blend[:, :3, 3].T, scale)
+
+    def _feet_in_world(
+        self, ankle: Array, angles: Array, values: Array, frames: Array, made: dict[str, Space]
+    ) -> tuple[Array, Array]:
+        places, turned = np.empty_like(ankle), np.empty_like(angles)
+        for side, foot in enumerate(self.rig.feet):
+            parent = self._space(foot.parent, values, frames, made)
+            own = angles[:, side]
+            space = _child(parent, ankle[:, side], matrix(*own, order=foot.order))
+            places[:, side] = space.place
+            assert space.turn is not None
+            # a continuous triple: the first frame near its own numbers, the rest unwound along time
+            near = (own[0], own[1], own[2])
+            pitch, yaw, cant = angles_of(space.turn, near=near)
+            turned[:, side] = pitch, unwind_along(yaw), cant
+        return places, turned
+
+
+def unwind_along(angle: Array) -> Array:
+    """Return ``angle`` (..., frames) without jumps of a turn from frame to frame."""
+    step = np.diff(angle, axis=-1)
+    turns = np.cumsum(unwind(step, np.zeros_like(step)) - step, axis=-1)
+    out = angle.copy()
+    out[..., 1:] += turns
+    return np.asarray(out)
+
+
+def _child(parent: Space, shift: Array, turn: Array | None) -> Space:
+    """Return world from a child that sits at ``shift`` and ``turn`` in ``parent``."""
+    place, size = shift, parent.size
+    if size is not None:
+        place = place * size
+    if parent.turn is not None:
+        place = apply(parent.turn, place)
+        turn = parent.turn if turn is None else compose(parent.turn, turn)
+    if parent.place is not None:
+        place = place + parent.place
+    return Space(turn, place, size)
+
+
+def check_scale(binding: Binding, pose: Pose) -> None:
+    """Ask, by raising UnitError, when the clip looks like another unit or up axis than the rig's.
+
+    A wrong unit or a Z-up clip would give a result that is nonsense in every
+    frame, so it is better to stop than to guess.
+    """
+    leg = binding.rig.leg
+    to_ankle = pose.ankle - pose.hip
+    span = float(np.median(np.sqrt((to_ankle**2).sum(axis=0))))
+    if span > 4.0 * leg or (span < 0.02 * leg):
+        raise UnitError(
+            f"hip and ankle are {span:.3g} m apart in most frames, but the leg is {leg:.3g} m long; "
+            "are the clip's unit and the rig's the same?",
+            place="clip",
+        )
+    drop = np.median(to_ankle, axis=(1, 2))
+    if not binding.rig.planar and abs(drop[1]) < 0.3 * leg and drop[2] < -0.6 * leg:
+        raise UnitError("the feet lie behind the hips, not below: is the clip Z-up? Surefoot reads +Y up", place="clip")
+    if drop[1] > 0.3 * leg:
+        raise InputError("the feet are above the hips in most frames; is the up axis turned over?", place="clip")
+    if not binding.rig.planar:
+        sideways = np.einsum("if,if->f", pose.hips_turn[:, 0], pose.ankle[:, 0] - pose.ankle[:, 1])
+        if np.median(sideways) < -0.05 * leg:
+            raise InputError(
+                "the left foot is on the right of the right foot in most frames; are left and right swapped?",
+                place="clip",
+            )

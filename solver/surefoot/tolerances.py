@@ -1,0 +1,63 @@
+"""When a fault is a note, a warning or an error, by kind of finding.
+
+The defaults are for a leg of 0.9 m and scale with the leg where they are
+lengths. They are judgement, not law; where they lean on a publication it's
+named beside them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+
+__all__ = ["KINDS", "REFERENCE_LEG", "Kind", "tolerances_for"]
+
+REFERENCE_LEG = 0.9
+Triple = tuple[float, float, float]
+MM, DEG = 1e-3, float(np.radians(1.0))
+
+
+@dataclass(frozen=True, slots=True)
+class Kind:
+    """One kind of finding: its unit, default note, warning and error, and why those."""
+
+    unit: Literal["mm", "deg", "deg/s2", "units"]
+    limits: Triple
+    why: str
+
+    @property
+    def scale(self) -> float:
+        """Metres or radians in one ``unit``."""
+        return {"mm": MM, "deg": DEG, "deg/s2": DEG, "units": 1.0}[self.unit]
+
+
+KINDS: Mapping[str, Kind] = {
+    # slides under 21 mm are already seen in most conditions: Prazak, Hoyet and O'Sullivan,
+    # "Perceptual evaluation of footskate cleanup", SCA 2011 (verified); so 20 is the error
+    "slide": Kind("mm", (1.0, 5.0, 20.0), "Prazak, Hoyet and O'Sullivan 2011: under 21 mm is already seen"),
+    "sink": Kind("mm", (1.0, 2.0, 5.0), "common practice, no source"),
+    "hover": Kind("mm", (2.0, 5.0, 10.0), "common practice, no source"),
+    # limbs 3 % longer are seen with full attention: Harrison, Rensink and van de Panne 2004 (verified)
+    "stretch": Kind("mm", (0.1, 1.0, 18.0), "Harrison, Rensink and van de Panne 2004: 3 % is seen; error at 2 %"),
+    "snap": Kind("deg/s2", (9000.0, 14000.0, 28000.0), "common practice, no source"),
+    "seam": Kind("mm", (0.1, 1.0, 5.0), "common practice, no source"),
+    "cross": Kind("mm", (1.0, 5.0, 20.0), "common practice, no source"),
+    "limit": Kind("deg", (0.5, 2.0, 10.0), "common practice, no source"),
+}
+"""The kinds of finding that `check` looks for."""
+
+
+def tolerances_for(leg: float, overrides: Mapping[str, Triple]) -> dict[str, Triple]:
+    """Return note, warning and error by kind, in metres and radians, for a leg in metres.
+
+    Defaults grow with the leg; overrides are taken as they stand.
+    """
+    found: dict[str, Triple] = {}
+    for name, kind in KINDS.items():
+        factor = kind.scale * (leg / REFERENCE_LEG if kind.unit == "mm" else 1.0)
+        low, mid, high = (factor * limit for limit in kind.limits)
+        found[name] = overrides.get(name, (low, mid, high))
+    return found

@@ -1,0 +1,41 @@
+"""Units of files: what one of each is in metres or radians, and how frame rates are read."""
+
+from __future__ import annotations
+
+import math
+from fractions import Fraction
+
+from surefoot.errors import InputError, UnknownName
+
+__all__ = ["ANGLES", "LENGTHS", "read_rate", "unit_scale"]
+
+LENGTHS = {"m": 1.0, "cm": 0.01, "mm": 0.001, "in": 0.0254, "ft": 0.3048}
+ANGLES = {"rad": 1.0, "deg": math.pi / 180.0}
+
+
+def unit_scale(unit: str, *, place: str = "") -> float:
+    """Return how many metres or radians one ``unit`` is; raise UnknownName otherwise."""
+    known = LENGTHS | ANGLES
+    if unit not in known:
+        raise UnknownName("unit", unit, known, place=place)
+    return known[unit]
+
+
+def read_rate(value: float | str, *, place: str = "rate") -> Fraction:
+    """Return frames per second as an exact fraction.
+
+    Takes a number or ``"24000/1001"``. The three broadcast rates written as
+    23.976, 29.97 and 59.94 are taken for their exact fractions over 1001
+    (ITU-R BT.709); any other number is taken as it stands.
+    """
+    try:
+        rate = Fraction(value) if isinstance(value, str) else Fraction(str(value))
+    except (ValueError, ZeroDivisionError, OverflowError):
+        raise InputError(f"wanted frames per second, such as 24 or \"24000/1001\", got {value!r}", place=place) from None
+    for whole in (24, 30, 60, 120):
+        exact = Fraction(whole * 1000, 1001)
+        if rate != exact and abs(rate - exact) < Fraction(1, 400) and rate.denominator <= 1000 and rate != whole:
+            return exact
+    if not 0 < rate <= 100_000:
+        raise InputError(f"a frame rate must be above 0 and at most 100000, got {value!r}", place=place)
+    return rate
