@@ -25,7 +25,8 @@ from typing import NamedTuple, Self
 import numpy as np
 from numpy.typing import NDArray
 
-from surefoot.rig import Foot, Rig
+from surefoot.rig import Rig
+from surefoot.rotations import matrix
 
 __all__ = ["Soles", "Turns"]
 
@@ -95,14 +96,20 @@ class Soles:
             onset=_stack([foot.onset if foot.hinged else 0.0 for foot in feet]),
         )
 
+    def gathered(self, foot: NDArray[np.intp]) -> Self:
+        """Return the geometry for a flat list of samples, each of foot 0 or 1: columns become ``(1, samples)``."""
+        fields = (getattr(self, name)[..., foot, 0][..., None, :] for name in self.__dataclass_fields__)
+        return type(self)(*fields)
+
     def planted_bend(self, pitch: Array, cant: Array, authored: Array) -> Array:
         """Return the toe bend of a planted foot: toes flat from pitch 0 to the onset, then held.
 
         Below zero pitch, and on a foot without a hinge, the authored bend stays.
         """
-        held = np.minimum(pitch, self.onset)
+        extra = pitch.ndim - 2
+        held = np.minimum(pitch, _fit(self.onset, extra))
         flat = held if not cant.any() else np.arctan(np.tan(held) / np.cos(cant))
-        return np.where((pitch >= 0.0) & self.hinged, flat, authored)
+        return np.where((pitch >= 0.0) & _fit(self.hinged, extra), flat, authored)
 
     def lowest(self, pitch: Array, cant: Array, bend: Array) -> Array:
         """Return the height of the sole's lowest corner relative to the ankle, metres, ``(feet, ...)``."""
@@ -121,6 +128,21 @@ class Soles:
             low = (hind[1] * cp - hind[2] * sp).min(axis=0)
             toe_low = (toe_y * cp - toe_z * sp).min(axis=0)
         return np.asarray(np.minimum(low, toe_low))
+
+    def corners(self, angles: Array, bend: Array) -> Array:
+        """Return the sole's corners relative to the ankle, ``(3, corners, feet, ...)`` metres.
+
+        ``angles`` are pitch, yaw and cant ``(3, feet, ...)`` in the space of the answer.
+        """
+        extra = bend.ndim - 2
+        ball, hind, toes = _fit(self.ball, extra), _fit(self.hind, extra), _fit(self.toes, extra)
+        sb, cb = np.sin(bend), np.cos(bend)
+        still = np.zeros_like(bend)
+        x = np.concatenate([hind[0] + still, toes[0] + ball[0] + still])
+        y = np.concatenate([hind[1] + still, toes[1] * cb + toes[2] * sb + ball[1]])
+        z = np.concatenate([hind[2] + still, toes[2] * cb - toes[1] * sb + ball[2]])
+        turn = matrix(*angles)
+        return np.array([turn[i, 0] * x + turn[i, 1] * y + turn[i, 2] * z for i in range(3)])
 
     def planted(self, turns: Turns, *, toe_swivel: Array | None = None, lowest: Array | None = None) -> Array:
         """Return the planted ankle in footprint space, ``(3, feet, ...)`` metres.
@@ -191,7 +213,3 @@ def _padded(corners: list[Array]) -> Array:
     full = [np.concatenate([c, np.repeat(c[-1:], most - len(c), axis=0)]) for c in corners]
     return np.array(full).transpose(2, 1, 0)[:, :, :, None]
 
-
-def foot_points(foot: Foot) -> dict[str, Array]:
-    """Return the named points of one flat foot in foot space, metres."""
-    return {"ankle": np.zeros(3), "heel": foot.heel, "ball": foot.ball, "toe": foot.toe}

@@ -1,0 +1,248 @@
+"""The hand-over with a key on every frame: settled feet written back as channels.
+
+Channels that needed no change are the very objects that came in. In a changed one
+each key has its own slopes, so that the curve between whole frames is what was
+meant: the authored curve plus the correction in swing, and in stance the cubic
+that lies nearest to the planted path at four places between two frames.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from surefoot.curves import Curve, Outside, Shape, resolve_slopes
+from surefoot.rig import Axis
+from surefoot.scene import Scene
+from surefoot.settle import Settled
+from surefoot.sole import Turns
+
+__all__ = ["write_channels"]
+
+Array = NDArray[np.float64]
+Flags = NDArray[np.bool_]
+
+AXES = ("x", "y", "z", "pitch", "yaw", "roll", "bend")
+PHASES = np.array([0.2, 0.4, 0.6, 0.8])
+LEVER = 0.2
+"""Metres: a change of angle matters as much as this lever moves."""
+
+_P = PHASES[None, :]
+_BASIS = np.concatenate(
+    [
+        2 * _P**3 - 3 * _P**2 + 1,  # value at the left key
+        _P**3 - 2 * _P**2 + _P,  # slope there
+        3 * _P**2 - 2 * _P**3,  # value at the right key
+        _P**3 - _P**2,  # slope there
+    ]
+)
+_FIT = np.linalg.pinv(_BASIS[[1, 3]])  # (4, 2): leftover at the phases -> the two slopes
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Segments:
+    """Seven channels of two feet from frame to frame: ``(7, 2, segments)`` each, metres, radians, a frame."""
+
+    left: Array
+    right: Array
+    out: Array
+    into: Array
+
+    def between(self, rows: slice) -> Array:
+        """Return the values at the phases, ``(rows, 2, segments, phases)``."""
+        parts = np.stack([self.left[rows], self.out[rows], self.right[rows], self.into[rows]], axis=-1)
+        return np.asarray(parts @ _BASIS)
+
+
+def write_channels(scene: Scene, settled: Settled, *, leave_below: float = 1e-6) -> dict[str, Curve]:
+    """Return the changed channels by name.
+
+    Parameters
+    ----------
+    leave_below : float
+        Metres: a channel that changes by less than this everywhere is left as it is
+        (angles: times 1/0.2 m, in radians).
+    """
+    binding, tracks = scene.binding, settled.tracks
+    ankle = scene.to_world(tracks.unroll_points(scene, settled.ankle))
+    angles = tracks.unroll(scene, settled.angles)
+    angles[1] = scene.yaw_to_world(tracks.unroll_yaw(scene, settled.angles[1]))
+    bend = tracks.unroll(scene, settled.bend)
+    new = binding.write(ankle, angles, bend, scene.values, scene.frames)
+    padded = np.concatenate([scene.values, np.zeros((1, scene.count))])
+    old = padded[binding.foot_rows]
+    change = new - old
+    most = np.abs(change).max(axis=-1)
+    most[3:] *= LEVER
+    wanted = _writable(scene, most > leave_below)
+    if not wanted:
+        return {}
+    segments = _segments(scene, settled, new, change)
+    _fit_stances(scene, settled, segments)
+    return {axis.channel: _curve(scene, segments, row, foot, axis) for row, foot, axis in wanted}
+
+
+def _writable(scene: Scene, changed: Flags) -> list[tuple[int, int, Axis]]:
+    rig, clip = scene.binding.rig, scene.binding.clip
+    found = []
+    for row, foot in np.argwhere(changed).tolist():
+        axis = rig.feet[foot].axes.get(AXES[row])
+        if axis is not None and axis.channel not in clip.locked:
+            found.append((row, foot, axis))
+    return found
+
+
+def _segments(scene: Scene, settled: Settled, new: Array, change: Array) -> _Segments:
+    """Return the new curves frame by frame: authored slopes plus those of the correction."""
+    binding, tracks = scene.binding, settled.tracks
+    loop = scene.drift is not None
+    rows = binding.foot_rows
+    scale = np.concatenate([binding.scale[:, 0], [0.0]])[rows][..., None]
+
+    def slopes(at: Array, side: str) -> Array:
+        raw = binding.pack.slopes(at, side="left" if side == "left" else "right")
+        return np.asarray(np.concatenate([raw, np.zeros((1, len(at)))])[rows] * scale)
+
+    count = scene.count if loop else scene.count - 1
+    out = slopes(scene.frames[:count], "right")
+    into = slopes(scene.frames[:count] + 1.0, "left")
+    if loop:
+        end = np.concatenate([binding.end_values(scene.values), np.zeros((1, 1))])[rows]
+        start = np.concatenate([scene.values[:, :1], np.zeros((1, 1))])[rows]
+        after = new[..., :1] + (end - start)
+        left, right = new, np.concatenate([new[..., 1:], after], axis=-1)
+        step = np.roll(change, -1, axis=-1) - change
+    else:
+        left, right = new[..., :-1], new[..., 1:]
+        step = np.diff(change, axis=-1)
+    planted = tracks.unroll(scene, tracks.planted)
+    held = tracks.unroll(scene, settled.held)
+    rolling = planted & (tracks.unroll(scene, settled.angles[0]) >= 0.0)
+    regime = np.empty((7, 2, count), dtype=bool)
+    for where, known in ((slice(0, 3), planted), (slice(3, 4), planted & False), (slice(4, 5), held),
+                         (slice(5, 6), planted & False), (slice(6, 7), rolling)):  # fmt: skip
+        regime[where] = _both_ends(known, loop)
+    first, last = _correction_slopes(step, regime, loop)
+    out, into = out + first, into + last
+    still = regime[4]
+    chord = right[4] - left[4]
+    out[4], into[4] = np.where(still, chord, out[4]), np.where(still, chord, into[4])
+    flexed = regime[6]
+    out[6], into[6] = np.where(flexed, out[3], out[6]), np.where(flexed, into[3], into[6])
+    return _Segments(left, right, out, into)
+
+
+def _both_ends(known: Flags, loop: bool) -> Flags:
+    return known & np.roll(known, -1, axis=-1) if loop else known[:, :-1] & known[:, 1:]
+
+
+def _correction_slopes(step: Array, regime: Flags, loop: bool) -> tuple[Array, Array]:
+    """Return the correction's slope at both ends of each segment; it breaks where the regime does."""
+    after, before = np.roll(step, -1, axis=-1), np.roll(step, 1, axis=-1)
+    same_after = regime == np.roll(regime, -1, axis=-1)
+    same_before = regime == np.roll(regime, 1, axis=-1)
+    if not loop:
+        same_after[..., -1] = same_before[..., 0] = False
+    # one-sided ends take the parabola through the next segment where there is one
+    out = np.where(same_before, 0.5 * (before + step), np.where(same_after, 1.5 * step - 0.5 * after, step))
+    into = np.where(same_after, 0.5 * (step + after), np.where(same_before, 1.5 * step - 0.5 * before, step))
+    return out, into
+
+
+def _fit_stances(scene: Scene, settled: Settled, segments: _Segments) -> None:
+    """Replace the slopes of x, y and z in stance by those that follow the planted path between frames."""
+    binding, tracks, prints = scene.binding, settled.tracks, settled.prints
+    count = segments.left.shape[-1]
+    which = tracks.unroll(scene, tracks.print_of)
+    lap = tracks.unroll(scene, tracks.laps)
+    planted = tracks.unroll(scene, tracks.planted)
+    if not len(tracks.source):
+        return
+    # a stance goes on over the seam, and its far part is a footprint's image a loop later: one source
+    source = np.where(which >= 0, tracks.source[which], -1)
+    same = planted & np.roll(planted, -1, axis=-1) & (source == np.roll(source, -1, axis=-1))
+    which, lap, same = which[:, :count], lap[:, :count], same[:, :count]
+    if not same.any():
+        return
+    wide = np.broadcast_to(which[..., None], (*which.shape, len(PHASES)))
+    frame = scene.frames[:count, None] + PHASES
+    time = (frame - binding.clip.first) * binding.clip.step
+    turns = segments.between(slice(0, 7))
+    values = None
+    if binding.plain:
+        angles, bend = turns[3:6].copy(), turns[6]
+    else:
+        values = binding.values(frame.ravel())
+        rows = binding.foot_rows
+        flat = turns.reshape(7, 2, -1)
+        for row, foot in np.argwhere(rows >= 0).tolist():
+            values[rows[row, foot]] = flat[row, foot]
+        pose = binding.pose(values, frame.ravel())
+        angles, bend = pose.angles.reshape(3, 2, count, -1), pose.bend.reshape(2, count, -1)
+        angles = angles.copy()
+    angles[1] -= scene.belt.heading(time)
+    if scene.drift is not None:
+        angles[1] += (lap * scene.drift.turn)[..., None]
+    local = prints.local_turns(wide, angles)
+    toe = None if settled.toe_swivel is None else tracks.unroll(scene, settled.toe_swivel)[:, :count, None]
+    toe = None if toe is None else np.broadcast_to(toe, bend.shape)
+    off = scene.soles.planted(Turns(local[0], local[2], local[1], bend), toe_swivel=toe)
+    ground = prints.origin[:, wide] + prints.outof(wide, off)
+    if scene.drift is not None and lap.any():
+        ground = np.where(lap[..., None], scene.drift.apply(ground, times=-1), ground)
+    world = scene.belt.to_world(ground.reshape(3, 2, -1), time.ravel())
+    if binding.plain:
+        place = world - binding.rests
+    else:
+        assert values is not None
+        turn = pose.angles
+        place = binding.write(world, turn, pose.bend, values, frame.ravel())[:3]
+    place = place.reshape(3, 2, count, -1)
+    ends = np.stack([segments.left[:3], segments.right[:3]], axis=-1) @ _BASIS[[0, 2]]
+    slopes = (place - ends) @ _FIT
+    segments.out[:3] = np.where(same, slopes[..., 0], segments.out[:3])
+    segments.into[:3] = np.where(same, slopes[..., 1], segments.into[:3])
+
+
+def _curve(scene: Scene, segments: _Segments, row: int, foot: int, axis: Axis) -> Curve:
+    """Return one channel with a key on every frame, in the file's own unit."""
+    clip = scene.binding.clip
+    loop = scene.drift is not None
+    left, right = segments.left[row, foot], segments.right[row, foot]
+    values = np.append(left, right[-1:]) / axis.scale + axis.zero
+    out, into = segments.out[row, foot] / axis.scale, segments.into[row, foot] / axis.scale
+    frames = np.arange(clip.first, clip.first + len(values), dtype=np.float64)
+    old = clip.channels.get(axis.channel)
+    if loop:
+        slope_in, slope_out = np.append(into[-1:], into), np.append(out, out[:1])
+        rule = Outside.ADVANCE if old is not None and old.after == Outside.ADVANCE else Outside.REPEAT
+        return Curve.given(frames, values, slope_in, slope_out, before=rule, after=rule)
+    slope_in, slope_out = np.append(0.0, into), np.append(out, 0.0)
+    if old is None:
+        return Curve.given(frames, values, slope_in, slope_out)
+    return _within(old, frames, values, slope_in, slope_out)
+
+
+def _within(old: Curve, frames: Array, values: Array, slope_in: Array, slope_out: Array) -> Curve:
+    """Put new keys in place of those of a range; keys outside it stay, with their slopes spelt out."""
+    before, after = old.frames < frames[0], old.frames > frames[-1]
+    if not (before.any() or after.any()):
+        return Curve.given(frames, values, slope_in, slope_out, before=old.before, after=old.after)
+    old_in, old_out = resolve_slopes(old)
+    keep = np.array([Shape.STEP, Shape.BEZIER], dtype=np.int8)
+    shapes = np.where(np.isin(old.shapes, keep), old.shapes, np.int8(Shape.GIVEN))
+    new_shapes = np.full(len(frames), Shape.GIVEN, dtype=np.int8)
+
+    def joined(mine: Array, theirs: Array) -> Array:
+        return np.concatenate([theirs[before], mine, theirs[after]])
+
+    handles = None
+    if old.handles is not None:
+        handles = np.concatenate([old.handles[before], np.zeros((len(frames), 4)), old.handles[after]])
+    return Curve(
+        joined(frames, old.frames), joined(values, old.values),
+        np.concatenate([shapes[before], new_shapes, shapes[after]]),
+        joined(slope_in, old_in), joined(slope_out, old_out), handles, old.before, old.after,
+    )  # fmt: skip

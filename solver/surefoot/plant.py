@@ -1,0 +1,194 @@
+"""Plant: from a clip with broken feet to one whose feet hold, hips untouched."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from surefoot.belt import STILL, Belt
+from surefoot.clip import Clip, Stance
+from surefoot.contact import ContactLimits, estimate_belt, find_stances
+from surefoot.dense import write_channels
+from surefoot.errors import InputError
+from surefoot.footprint import Anchor, Prints, Tracks, fit_prints
+from surefoot.ground import Flat, Ground
+from surefoot.rig import FEET, Rig
+from surefoot.scene import Scene
+from surefoot.settle import settle
+
+__all__ = ["Footprint", "Planted", "plant", "scene_of"]
+
+Array = NDArray[np.float64]
+
+LEVEL = Flat(0.0)
+
+
+@dataclass(frozen=True, slots=True)
+class Footprint:
+    """Where one stance's sole lies.
+
+    ``place`` is the ground under the flat foot's ankle, metres, in ground space
+    (the space that rides on the belt and lies on the world at the first frame);
+    ``yaw`` is its heading in radians.
+    """
+
+    stance: Stance
+    place: tuple[float, float, float]
+    yaw: float
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Planted:
+    """What `plant` gives back.
+
+    Parameters
+    ----------
+    clip : Clip
+        The mended clip. Channels that needed no change are the same objects as before.
+    changed : tuple of str
+        The channels that were written.
+    stances : tuple of Stance
+        As stated or found.
+    belt : Belt
+        As stated or estimated.
+    footprints : tuple of Footprint
+    ankle_change : ndarray, shape (frames, 2, 3)
+        How far each ankle was moved, metres, world space.
+    """
+
+    clip: Clip
+    changed: tuple[str, ...]
+    stances: tuple[Stance, ...]
+    belt: Belt
+    footprints: tuple[Footprint, ...]
+    ankle_change: Array
+
+
+def scene_of(clip: Clip, rig: Rig, ground: Ground | None = None, belt: Belt | None = None) -> Scene:
+    """Return the clip on its ground and belt: the one given, else the clip's, else the estimate."""
+    if belt is None and clip.belt is None:
+        scene = Scene.of(clip, rig, ground or LEVEL, belt=STILL)
+        found = estimate_belt(scene)
+        return scene if found.is_still else scene.with_belt(found)
+    return Scene.of(clip, rig, ground or LEVEL, belt=belt)
+
+
+def plant(
+    clip: Clip,
+    rig: Rig,
+    *,
+    ground: Ground | None = None,
+    belt: Belt | None = None,
+    stances: Iterable[Stance] | None = None,
+    before: Clip | None = None,
+    anchor: Anchor | int = "flat",
+    clearance: float = 0.0,
+    leave_below: float = 1e-6,
+    limits: ContactLimits | None = None,
+) -> Planted:
+    """Return the clip with every stance planted, soles out of the ground and legs within reach.
+
+    The hips and every channel that isn't a foot's come back as the same objects.
+
+    Parameters
+    ----------
+    clip, rig : Clip, Rig
+    ground : Ground, optional
+        Level ground at height 0 if left out.
+    belt : Belt, optional
+        Motion of the ground; else the clip's own, else estimated from its low feet.
+    stances : iterable of Stance, optional
+        Else the clip's own, else those of ``before``, else found by height and speed.
+    before : Clip, optional
+        The clip before the hip edit: stances and footprints are taken from it.
+    anchor : {"flat", "contact", "fit"} or int
+        What a footprint is taken from: the keyed flat frame where there is one (else
+        the fit), the first frame of contact, the least-squares fit, or a given frame.
+    clearance : float
+        Metres between sole and ground that the middle of each swing keeps.
+    leave_below : float
+        Metres: channels that would change by less stay as they are.
+    limits : ContactLimits, optional
+        Heights and speeds at which a foot counts as down, for a leg of 0.9 m.
+
+    Returns
+    -------
+    Planted
+
+    Raises
+    ------
+    InputError
+        If the clip, rig and ground don't belong together; says how.
+
+    Examples
+    --------
+    >>> import surefoot
+    >>> clip, rig = surefoot.demo("lamplighter")
+    >>> done = surefoot.plant(clip, rig)
+    >>> done.clip.channels["hips.y"] is clip.channels["hips.y"]
+    True
+    """
+    _check_options(clearance, leave_below)
+    if stances is not None:
+        clip = clip.with_stances(stances)
+    scene = scene_of(clip, rig, ground, belt)
+    prints = None
+    if before is not None:
+        earlier = scene_of(before, rig, ground, scene.belt)
+        if (before.first, before.last, before.loop) != (clip.first, clip.last, clip.loop):
+            raise InputError("it has another frame range or loop than the clip", place="before")
+        found = clip.stances if clip.stances is not None else find_stances(earlier, limits)
+        prints = fit_prints(earlier, Tracks.of(earlier, found), anchor=anchor, keyed=_keyed(earlier))
+    else:
+        found = find_stances(scene, limits)
+    settled = settle(scene, found, anchor=anchor, keyed=_keyed(scene), clearance=clearance, prints=prints)
+    channels = write_channels(scene, settled, leave_below=leave_below)
+    moved = scene.to_world(settled.tracks.unroll_points(scene, settled.ankle)) - scene.pose.ankle
+    return Planted(
+        clip=clip.with_channels(channels) if channels else clip,
+        changed=tuple(channels),
+        stances=found,
+        belt=scene.belt,
+        footprints=_footprints(found, settled.prints, settled.tracks),
+        ankle_change=moved.transpose(2, 1, 0),
+    )
+
+
+def _check_options(clearance: float, leave_below: float) -> None:
+    if not 0.0 <= clearance <= 10.0:
+        raise InputError(f"wanted metres from 0 to 10, got {clearance!r}", place="clearance")
+    if not 0.0 <= leave_below <= 1.0:
+        raise InputError(f"wanted metres from 0 to 1, got {leave_below!r}", place="leave_below")
+
+
+def _keyed(scene: Scene) -> NDArray[np.bool_]:
+    """Return on which whole frames of the range each foot's place has a key, ``(2, frames)``."""
+    clip, rig = scene.binding.clip, scene.binding.rig
+    keyed = np.zeros((2, scene.count), dtype=bool)
+    for foot, control in enumerate(rig.feet):
+        for key in "xz":
+            axis = control.axes.get(key)
+            if axis is None or axis.channel not in clip.channels:
+                continue
+            at = clip.channels[axis.channel].frames - clip.first
+            whole = at[(at >= 0) & (at < scene.count) & (at == np.round(at))].astype(int)
+            keyed[foot, whole] = True
+    return keyed
+
+
+def _footprints(stances: tuple[Stance, ...], prints: Prints, tracks: Tracks) -> tuple[Footprint, ...]:
+    own = [i for i in range(len(tracks.source)) if tracks.source[i] == i]
+    order = sorted(stances, key=lambda s: FEET.index(s.foot))
+    found = []
+    for stance, i in zip(order, own, strict=True):
+        x, y, z = prints.origin[:, i].tolist()
+        found.append(Footprint(stance, (x, y, z), float(prints.yaw[i])))
+    return tuple(found)
+
+
+def with_belt(clip: Clip, belt: Belt) -> Clip:
+    """Return the clip with its belt stated."""
+    return replace(clip, belt=belt)

@@ -1,0 +1,211 @@
+"""Reach: the least change of rocker that brings a planted ankle back within the leg's length.
+
+For one rocker the squared distance from hip to ankle is ``A + B cos + C sin`` of the
+pitch, so where it crosses the leg's length is closed form. The nearer crossing is
+taken, up or down: a trailing leg gains by lifting the heel, a leading one doesn't.
+Flat frames stay flat, but for the two before heel-off.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from surefoot.band import Band
+from surefoot.bounds import keep_between
+from surefoot.footprint import Prints, Tracks
+from surefoot.sole import Soles, Turns
+
+__all__ = ["Stand", "allowed_length", "lift_within_reach", "nearer_prints"]
+
+Array = NDArray[np.float64]
+Flags = NDArray[np.bool_]
+
+STAYS_FLAT = float(np.radians(0.5))
+EARLIER = 2
+MOST_CHANGE = float(np.radians(25.0))
+STEEPEST = float(np.radians(40.0))
+NEARER = 0.02
+"""A footprint is pulled nearer by at most this share of the leg."""
+PASSES = 4
+
+
+def allowed_length(authored: Array, leg: Array, reach: float) -> Array:
+    """Return how long the leg may be made, metres: ``reach`` of it, or a bit more where the animator had more.
+
+    An authored length between ``reach`` and the middle between it and 1 is let be;
+    above that the allowance falls back to ``reach`` at full length, without a jump.
+    """
+    share = authored / leg
+    middle = 0.5 * (reach + 1.0)
+    top = np.where(share <= middle, share, np.maximum(2.0 * middle - share, reach))
+    return np.asarray(leg * np.maximum(reach, top))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Stand:
+    """Feet on their footprints: everything that fixes the planted ankle but the pitch.
+
+    Arrays run ``(2, n)``; in swing frames the numbers mean nothing.
+    """
+
+    soles: Soles
+    cant: Array
+    swivel: Array
+    bend: Array
+    toe_swivel: Array | None
+    hip: Array  # (3, 2, n) in footprint space
+    limit: Array
+
+    def offset(self, pitch: Array) -> Array:
+        """Return the planted ankle in footprint space, ``(3, 2, n)`` metres, for a pitch."""
+        extra = (1,) * (pitch.ndim - self.cant.ndim)
+        cant, swivel, bend = (
+            np.broadcast_to(a.reshape(*a.shape, *extra), pitch.shape) for a in (self.cant, self.swivel, self.bend)
+        )
+        toe = None if self.toe_swivel is None else self.toe_swivel.reshape(*self.toe_swivel.shape, *extra)
+        bend = self.soles.planted_bend(pitch, cant, bend)
+        return self.soles.planted(Turns(pitch, cant, swivel, bend), toe_swivel=toe)
+
+    def distance(self, pitch: Array) -> Array:
+        """Return hip to planted ankle, metres."""
+        extra = (1,) * (pitch.ndim - self.cant.ndim)
+        return np.asarray(np.sqrt(((self.offset(pitch) - self.hip.reshape(*self.hip.shape, *extra)) ** 2).sum(axis=0)))
+
+    def part(self, at: Flags) -> Stand:
+        """Return the flat list of samples where ``at`` ``(2, n)`` is true, as ``(1, samples)``."""
+        foot = np.nonzero(at)[0]
+        toe = None if self.toe_swivel is None else self.toe_swivel[at][None]
+        return Stand(self.soles.gathered(foot), self.cant[at][None], self.swivel[at][None], self.bend[at][None],
+                     toe, self.hip[:, at][:, None], self.limit[at][None])  # fmt: skip
+
+
+def lift_within_reach(pitch: Array, stand: Stand, tracks: Tracks) -> Array:
+    """Return the pitch ``(2, n)`` changed as little and as smoothly as reach allows, radians.
+
+    Frames that no rocker within 25 degrees of the authored one brings into reach
+    keep theirs; so do flat frames, but for the last two before heel-off.
+    """
+    planted = tracks.planted
+    out_of_reach = planted & (stand.distance(pitch) > stand.limit + 1e-7)
+    movable = planted & _movable(pitch, tracks)
+    if not (out_of_reach & movable).any():
+        return pitch
+    count = pitch.shape[1]
+    known = planted & ~movable
+    band = Band.of(known.ravel(), np.array([0, count]))
+    free = np.zeros(2 * count, dtype=bool)
+    free[band.free] = True
+    low, high = np.full((2, count), -np.inf), np.full((2, count), np.inf)
+    now, change = pitch, np.zeros_like(pitch)
+    for _ in range(PASSES):
+        at = movable & planted & (stand.distance(now) > stand.limit + 1e-7)
+        if not at.any():
+            break
+        wanted = _nearest_pitch(now[at], pitch[at], stand.part(at)) - pitch[at]
+        low[at] = np.where(wanted > change[at], np.maximum(low[at], wanted), low[at])
+        high[at] = np.where(wanted < change[at], np.minimum(high[at], wanted), high[at])
+        crossed = low > high
+        low[crossed] = high[crossed] = np.clip(0.0, high[crossed], low[crossed])
+        zero = np.zeros(len(band.free))
+        change = np.zeros(2 * count)
+        change[band.free] = keep_between(zero, zero, low.ravel()[free], high.ravel()[free], band)
+        change = change.reshape(2, count)
+        now = pitch + change
+    at = movable & planted & (stand.distance(now) > stand.limit + 1e-7)
+    if at.any():
+        now[at] = _nearest_pitch(now[at], pitch[at], stand.part(at))
+    return now
+
+
+def _movable(pitch: Array, tracks: Tracks) -> Flags:
+    """Return the frames whose rocker may change: those not flat, and two before each heel-off."""
+    tilted = np.abs(pitch) > STAYS_FLAT
+    movable = tilted.copy()
+    up = pitch > STAYS_FLAT
+    for ahead in range(1, EARLIER + 1):
+        same = tracks.print_of[:, ahead:] == tracks.print_of[:, :-ahead]
+        movable[:, :-ahead] |= up[:, ahead:] & same
+    return movable
+
+
+def _nearest_pitch(now: Array, authored: Array, stand: Stand) -> Array:
+    """Return, for a flat list of samples, the pitch nearest to ``authored`` that is within reach.
+
+    Where there is none within 25 degrees, ``now`` comes back.
+    """
+    onset = stand.soles.onset[0]
+    edges = [np.full_like(now, -STEEPEST), np.zeros_like(now), onset, onset + STEEPEST]
+    best = np.full_like(now, np.inf)
+    pitch = now.copy()
+    wanted = (stand.limit[0] - 1e-9) ** 2
+    for left, right in zip(edges, edges[1:], strict=False):
+        middle, half = (left + right) / 2.0, np.maximum((right - left) / 2.0, 1e-6)
+        trial = np.stack([middle - half, middle, middle + half], axis=-1)
+        square = stand.distance(trial[None])[0] ** 2
+        c = (square[:, 2] - square[:, 0]) / (2.0 * np.sin(half))
+        b = (square[:, 1] - (square[:, 0] + square[:, 2]) / 2.0) / (1.0 - np.cos(half))
+        a = square[:, 1] - b
+        size = np.maximum(np.hypot(b, c), 1e-12)
+        share = (wanted - a) / size
+        spread = np.arccos(np.clip(share, -1.0, 1.0))
+        crest = np.arctan2(c, b)
+        for sign in (-1.0, 1.0):
+            root = middle + np.remainder(crest + sign * spread + np.pi, 2.0 * np.pi) - np.pi
+            for _ in range(2):  # the lowest corner and the edge's blend bend the wave a little
+                value = stand.distance(root[None])[0] ** 2
+                slope = c * np.cos(root - middle) - b * np.sin(root - middle)
+                root = root - np.where(np.abs(slope) > 1e-6, (value - wanted) / np.where(slope == 0, 1, slope), 0.0)
+            inside = (np.abs(share) <= 1.0) & (root >= left - 1e-9) & (root <= right + 1e-9)
+            far = np.abs(root - authored)
+            near = inside & (far < best) & (far <= MOST_CHANGE)
+            near &= stand.distance(root[None])[0] <= stand.limit[0] + 1e-6
+            pitch = np.where(near, root, pitch)
+            best = np.where(near, far, best)
+    return pitch
+
+
+def nearer_prints(pitch: Array, stand: Stand, prints: Prints, tracks: Tracks, leg: float) -> Array:
+    """Return the shifts ``(2, prints)``, x and z, that bring feet into reach which no rocker could.
+
+    A footprint moves only if that mends all frames of its stance, by at most
+    2 % of the leg; else it stays and what remains is told as ``stretch``.
+    """
+    count = len(tracks.source)
+    shift = np.zeros((2, count))
+    planted = tracks.planted
+    over = stand.distance(pitch) - stand.limit
+    if not (over[planted] > 1e-6).any():
+        return shift
+    which = tracks.print_of[planted]
+    owner = tracks.source[which]
+    # arms from hip to ankle, out of each footprint's own space
+    arm = prints.outof(which, (stand.offset(pitch) - stand.hip)[:, planted])
+    limit = stand.limit[planted]
+    stiff = 1e4
+    for _ in range(25):
+        line = arm.copy()
+        line[0] += shift[0][owner]
+        line[2] += shift[1][owner]
+        length = np.sqrt((line**2).sum(axis=0))
+        excess = np.maximum(length - limit + 1e-7, 0.0)
+        ux, uz = line[0] / length, line[2] / length
+        load = stiff * excess
+        bend = load / length
+        on = stiff * (excess > 0) - bend
+        gx = shift[0] + np.bincount(owner, load * ux, count)
+        gz = shift[1] + np.bincount(owner, load * uz, count)
+        hxx = 1.0 + np.bincount(owner, on * ux * ux + bend, count)
+        hzz = 1.0 + np.bincount(owner, on * uz * uz + bend, count)
+        hxz = np.bincount(owner, on * ux * uz, count)
+        det = hxx * hzz - hxz**2
+        step = np.array([hzz * gx - hxz * gz, hxx * gz - hxz * gx]) / det
+        shift = shift - step
+        if np.abs(step).max() < 1e-9:
+            break
+    left = np.zeros(count)
+    np.maximum.at(left, owner, length - limit)
+    good = (left < 2e-4) & (np.hypot(*shift) <= NEARER * leg)
+    return shift * good

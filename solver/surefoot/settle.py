@@ -1,0 +1,257 @@
+"""Settling the feet: from a scene and its stances to the planted pose of every frame.
+
+Angles come first: the heading is held while the sole is flat, the rocker gives
+way where the leg can't reach, the toes lie flat under a rolling foot. The planted
+ankle then follows in closed form, and the swing is carried between.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from surefoot.band import Band
+from surefoot.clip import Stance
+from surefoot.footprint import FLAT, Anchor, Prints, Tracks, fit_prints
+from surefoot.reach import Stand, allowed_length, lift_within_reach, nearer_prints
+from surefoot.scene import Scene
+from surefoot.sole import Turns
+from surefoot.swing import carry
+
+__all__ = ["Settled", "settle"]
+
+Array = NDArray[np.float64]
+Flags = NDArray[np.bool_]
+
+LAPS = 13
+"""How many loops stand for a foot that never lands in its loop: enough that the ends don't matter (1e-4)."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Settled:
+    """The planted feet, rolled as `tracks` has them, in ground space.
+
+    ``ankle`` and ``angles`` are ``(3, 2, n)``, ``bend`` is ``(2, n)``; ``toe_swivel``
+    is the swivel at which each frame's toe rocker began, or None.
+    """
+
+    tracks: Tracks
+    prints: Prints
+    ankle: Array
+    angles: Array
+    bend: Array
+    toe_swivel: Array | None
+    held: Flags  # (2, n) frames in which the heading is held
+
+
+def settle(
+    scene: Scene,
+    stances: Sequence[Stance],
+    *,
+    anchor: Anchor | int = "flat",
+    keyed: Flags | None = None,
+    clearance: float = 0.0,
+    prints: Prints | None = None,
+) -> Settled:
+    """Return the planted feet of a scene.
+
+    Parameters
+    ----------
+    stances : sequence of Stance
+    anchor, keyed : see `fit_prints`
+    clearance : float
+        Metres between sole and ground that the middle of each swing keeps.
+    prints : Prints or None
+        Footprints from elsewhere (the clip before an edit), numbered as these stances are.
+    """
+    tracks = Tracks.of(scene, stances)
+    if prints is None:
+        prints = fit_prints(scene, tracks, anchor=anchor, keyed=keyed)
+    planted, starts = tracks.planted, np.array([0, scene.count])
+    if not len(tracks.source):
+        return _swing(scene, tracks, prints, tracks.angles, tracks.bend, None, planted, clearance)
+    which = tracks.print_of
+    local = np.where(planted, prints.local_turns(which, tracks.angles), tracks.angles)
+    pitch, cant = local[0], local[2]
+    held = _held(pitch, planted, tracks)
+    turn = _swivel_change(local[1], held, starts)
+    swivel = np.where(planted, local[1] + turn, 0.0)
+    stand = _stand(scene, tracks, prints, pitch, cant, swivel)
+    pitch = lift_within_reach(pitch, stand, tracks)
+    shift = nearer_prints(pitch, stand, prints, tracks, scene.binding.rig.leg)
+    if shift.any():
+        prints = prints.moved(shift, tracks, scene)
+    bend = _bend(scene, tracks, pitch, cant, planted, starts)
+    toe_swivel = _toe_swivel(pitch, swivel, tracks, scene)
+    final = np.array([pitch, swivel, cant])
+    if prints.tilt is None:
+        yaw = tracks.angles[1] + turn
+        angles = np.array([pitch, yaw, cant])
+    else:
+        angles = _tilted_angles(prints, tracks, final, planted, starts)
+    off = scene.soles.planted(Turns(pitch, cant, swivel, bend), toe_swivel=toe_swivel)
+    stood = prints.origin[:, which] + prints.outof(which, off)
+    stood = _onto_ground(scene, stood, angles, bend, planted)
+    return _swing(scene, tracks, prints, angles, bend, toe_swivel, held, clearance, stood)
+
+
+def _held(pitch: Array, planted: Flags, tracks: Tracks) -> Flags:
+    """Return the frames in which the heading is held: flat ones, and the flatter one where the rocker changes."""
+    held = planted & (np.abs(pitch) < FLAT)
+    same = planted[:, 1:] & (tracks.print_of[:, 1:] == tracks.print_of[:, :-1])
+    turns = same & (pitch[:, 1:] * pitch[:, :-1] < 0.0) & ~held[:, 1:] & ~held[:, :-1]
+    if turns.any():
+        later = np.abs(pitch[:, 1:]) < np.abs(pitch[:, :-1])
+        held[:, 1:] |= turns & later
+        held[:, :-1] |= turns & ~later
+    return held
+
+
+def _swivel_change(swivel: Array, held: Flags, starts: NDArray[np.intp]) -> Array:
+    """Return the change of heading: exact where held, carried smoothly everywhere else."""
+    given = np.where(held, -swivel, 0.0)
+    if np.abs(given).max() < 1e-12:
+        return given
+    return Band.of(held.ravel(), starts).fade(given.reshape(1, -1)).reshape(held.shape)
+
+
+def _stand(scene: Scene, tracks: Tracks, prints: Prints, pitch: Array, cant: Array, swivel: Array) -> Stand:
+    rig, which = scene.binding.rig, tracks.print_of
+    authored = np.sqrt(((tracks.ankle - tracks.hip) ** 2).sum(axis=0))
+    leg = np.array([[limb.length] for limb in rig.legs])
+    hip = prints.into(which, tracks.hip - prints.origin[:, which])
+    toe = _toe_swivel(pitch, swivel, tracks, scene)
+    return Stand(
+        scene.soles, cant, swivel, tracks.bend, toe, hip, allowed_length(authored, leg, rig.reach)
+    )
+
+
+def _bend(
+    scene: Scene, tracks: Tracks, pitch: Array, cant: Array, planted: Flags, starts: NDArray[np.intp]
+) -> Array:
+    known = planted & (pitch >= 0.0) & scene.soles.hinged
+    flat = scene.soles.planted_bend(pitch, cant, tracks.bend)
+    given = np.where(known, flat - tracks.bend, 0.0)
+    if np.abs(given).max() < 1e-12:
+        return tracks.bend
+    return tracks.bend + Band.of(known.ravel(), starts).fade(given.reshape(1, -1)).reshape(known.shape)
+
+
+def _toe_swivel(pitch: Array, swivel: Array, tracks: Tracks, scene: Scene) -> Array | None:
+    """Return, for each frame, the swivel at which its stance's toe rocker began; None when it doesn't matter."""
+    tips = tracks.planted & (pitch > scene.soles.onset)
+    if not tips.any() or np.abs(swivel[tips]).max() < 1e-9:
+        return None
+    onset = np.broadcast_to(scene.soles.onset, pitch.shape)
+    began = np.zeros(len(tracks.source))
+    foot, at = np.nonzero(tips)
+    for f, i in zip(foot[::-1], at[::-1], strict=True):  # the first of each stance is written last
+        value = swivel[f, i]
+        if i > 0 and tracks.print_of[f, i - 1] == tracks.print_of[f, i] and not tips[f, i - 1]:
+            rise = pitch[f, i] - pitch[f, i - 1]
+            part = (onset[f, i] - pitch[f, i - 1]) / rise if rise > 0 else 1.0
+            value = swivel[f, i - 1] + part * (swivel[f, i] - swivel[f, i - 1])
+        began[tracks.print_of[f, i]] = value
+    return np.where(tracks.print_of >= 0, began[tracks.print_of], 0.0)
+
+
+def _tilted_angles(
+    prints: Prints, tracks: Tracks, local: Array, planted: Flags, starts: NDArray[np.intp]
+) -> Array:
+    """Return ground-space angles of feet on leaning footprints, their change carried through the swings."""
+    world = prints.world_turns(tracks.print_of, local, tracks.angles)
+    given = np.where(planted, world - tracks.angles, 0.0).reshape(3, -1)
+    change = Band.of(planted.ravel(), starts).fade(given)
+    return tracks.angles + change.reshape(tracks.angles.shape)
+
+
+def _onto_ground(scene: Scene, stood: Array, angles: Array, bend: Array, planted: Flags) -> Array:
+    """Lift planted feet, straight up, out of ground that their footprint's plane doesn't tell of."""
+    if scene.ground.is_level:
+        return stood
+    floor = _floor(scene, stood[0], stood[2], angles, bend)
+    raised = stood.copy()
+    raised[1] = np.where(planted & (floor - stood[1] > 1e-9), floor, stood[1])
+    return raised
+
+
+def _floor(scene: Scene, x: Array, z: Array, angles: Array, bend: Array) -> Array:
+    """Return the height of the ankle at which the sole's lowest point touches, ``(2, n)`` metres."""
+    if scene.ground.is_level:
+        level = float(scene.ground.height(np.zeros(1), np.zeros(1))[0])
+        return np.asarray(level - scene.soles.lowest(angles[0], angles[2], bend))
+    corner = scene.soles.corners(angles, bend)
+    return np.asarray((scene.ground.height(x + corner[0], z + corner[2]) - corner[1]).max(axis=0))
+
+
+def _swing(
+    scene: Scene, tracks: Tracks, prints: Prints, angles: Array, bend: Array, toe_swivel: Array | None,
+    held: Flags, clearance: float, stood: Array | None = None,
+) -> Settled:  # fmt: skip
+    """Carry the ankles' corrections through the swings."""
+    known = tracks.planted | tracks.left_alone
+    given = np.zeros_like(tracks.ankle)
+    if stood is not None:
+        given = np.where(tracks.planted, stood - tracks.ankle, 0.0)
+    authored = np.sqrt(((tracks.ankle - tracks.hip) ** 2).sum(axis=0))
+    leg = np.array([[limb.length] for limb in scene.binding.rig.legs])
+    limit = allowed_length(authored, leg, scene.binding.rig.reach)
+    rise = _rise(known, clearance) if clearance > 0.0 else 0.0
+    lap = _Lap.of(known, scene)
+    ankle = tracks.ankle + given
+    for _ in range(1 if scene.ground.is_level else 3):
+        floor = np.where(known, -np.inf, _floor(scene, ankle[0], ankle[2], angles, bend) + rise)
+        change = carry(
+            lap.out(given),
+            band=lap.band,
+            authored=lap.out(tracks.ankle),
+            floor=lap.out(floor),
+            hip=lap.out(tracks.hip),
+            limit=lap.out(np.where(known, np.inf, limit)),
+        )
+        ankle = tracks.ankle + lap.back(change)
+    return Settled(tracks, prints, ankle, angles, bend, toe_swivel, held)
+
+
+def _rise(known: Flags, clearance: float) -> Array:
+    """Return the asked clearance for each swing frame, eased in and out over its first and last quarter."""
+    at = np.arange(known.shape[1])
+    since = at - np.maximum.accumulate(np.where(known, at, -(10**9)), axis=1)
+    until = np.minimum.accumulate(np.where(known, at, 10**9)[:, ::-1], axis=1)[:, ::-1] - at
+    part = np.clip(4.0 * np.minimum(since, until) / (since + until), 0.0, 1.0)
+    return np.asarray(clearance * part * part * (3.0 - 2.0 * part))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Lap:
+    """Two tracks laid end to end; a looping foot that never lands is repeated, and its middle loop taken."""
+
+    band: Band
+    pick: NDArray[np.intp]
+    middle: NDArray[np.intp]
+    shape: tuple[int, int]
+
+    @classmethod
+    def of(cls, known: Flags, scene: Scene) -> _Lap:
+        count = known.shape[1]
+        pieces, middles, starts, at = [], [], [], 0
+        for foot in range(2):
+            own = np.arange(foot * count, (foot + 1) * count)
+            times = LAPS if scene.drift is not None and not known[foot].any() else 1
+            pieces.append(np.tile(own, times))
+            middles.append(at + (times // 2) * count + np.arange(count))
+            starts.append(at)
+            at += times * count
+        pick = np.concatenate(pieces)
+        return cls(Band.of(known.ravel()[pick], np.array(starts)), pick, np.concatenate(middles), known.shape)
+
+    def out(self, values: Array) -> Array:
+        flat = values.reshape(*values.shape[:-2], -1)
+        return flat if len(self.pick) == flat.shape[-1] else flat[..., self.pick]
+
+    def back(self, values: Array) -> Array:
+        flat = values if len(self.pick) == len(self.middle) else values[..., self.middle]
+        return flat.reshape(*values.shape[:-1], *self.shape)
