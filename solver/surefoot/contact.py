@@ -19,7 +19,6 @@ from surefoot.belt import STILL, Belt
 from surefoot.clip import Stance
 from surefoot.curves import Outside
 from surefoot.rig import FEET
-from surefoot.rotations import matrix
 from surefoot.scene import Scene
 from surefoot.tolerances import REFERENCE_LEG
 
@@ -61,18 +60,7 @@ def sole_points(scene: Scene) -> Array:
 
     The first axis is x, y, z; the second heel, ball, toe.
     """
-    soles, bend = scene.soles, scene.pose.bend
-    turn = matrix(*scene.angles)
-    drop = soles.ball[1] - soles.sole
-    reach = soles.toe_z - soles.ball[2]
-    sb, cb = np.sin(bend), np.cos(bend)
-    still = np.ones_like(bend)
-    y = np.array([soles.sole * still, soles.sole * still, soles.ball[1] - drop * cb + reach * sb])
-    z = np.array([soles.heel_z * still, soles.ball[2] * still, soles.ball[2] + drop * sb + reach * cb])
-    x = np.array([soles.heel_edge[0] * still, soles.ball_edge[0] * still, soles.toe_edge[0] * still])
-    return np.array(
-        [turn[i, 0] * x + turn[i, 1] * y + turn[i, 2] * z + scene.ankle[i] for i in range(3)]
-    )
+    return scene.soles.centre_line(scene.angles, scene.pose.bend) + scene.ankle[:, None]
 
 
 def steps_of(point: Array, scene: Scene) -> Array:

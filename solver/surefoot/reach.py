@@ -137,34 +137,31 @@ def _nearest_pitch(now: Array, authored: Array, stand: Stand) -> Array:
     Where there is none within 25 degrees, ``now`` comes back.
     """
     onset = stand.soles.onset[0]
-    edges = [np.full_like(now, -STEEPEST), np.zeros_like(now), onset, onset + STEEPEST]
-    best = np.full_like(now, np.inf)
-    pitch = now.copy()
-    wanted = (stand.limit[0] - 1e-9) ** 2
-    for left, right in zip(edges, edges[1:], strict=False):
-        middle, half = (left + right) / 2.0, np.maximum((right - left) / 2.0, 1e-6)
-        trial = np.stack([middle - half, middle, middle + half], axis=-1)
-        square = stand.distance(trial[None])[0] ** 2
-        c = (square[:, 2] - square[:, 0]) / (2.0 * np.sin(half))
-        b = (square[:, 1] - (square[:, 0] + square[:, 2]) / 2.0) / (1.0 - np.cos(half))
-        a = square[:, 1] - b
-        size = np.maximum(np.hypot(b, c), 1e-12)
-        share = (wanted - a) / size
-        spread = np.arccos(np.clip(share, -1.0, 1.0))
-        crest = np.arctan2(c, b)
-        for sign in (-1.0, 1.0):
-            root = middle + np.remainder(crest + sign * spread + np.pi, 2.0 * np.pi) - np.pi
-            for _ in range(2):  # the lowest corner and the edge's blend bend the wave a little
-                value = stand.distance(root[None])[0] ** 2
-                slope = c * np.cos(root - middle) - b * np.sin(root - middle)
-                root = root - np.where(np.abs(slope) > 1e-6, (value - wanted) / np.where(slope == 0, 1, slope), 0.0)
-            inside = (np.abs(share) <= 1.0) & (root >= left - 1e-9) & (root <= right + 1e-9)
-            far = np.abs(root - authored)
-            near = inside & (far < best) & (far <= MOST_CHANGE)
-            near &= stand.distance(root[None])[0] <= stand.limit[0] + 1e-6
-            pitch = np.where(near, root, pitch)
-            best = np.where(near, far, best)
-    return pitch
+    still = np.zeros_like(now)
+    edges = np.stack([still - STEEPEST, still, onset, onset + STEEPEST], axis=-1)
+    middle = (edges[:, 1:] + edges[:, :-1]) / 2.0  # (samples, rockers)
+    half = np.maximum((edges[:, 1:] - edges[:, :-1]) / 2.0, 1e-6)
+    trial = np.concatenate([middle - half, middle, middle + half], axis=-1)
+    least, mid, most = np.split(stand.distance(trial[None])[0] ** 2, 3, axis=-1)
+    c = (most - least) / (2.0 * np.sin(half))
+    b = (mid - (least + most) / 2.0) / (1.0 - np.cos(half))
+    wanted = (stand.limit[0, :, None] - 1e-9) ** 2
+    share = (wanted - mid + b) / np.maximum(np.hypot(b, c), 1e-12)
+    spread, crest = np.arccos(np.clip(share, -1.0, 1.0)), np.arctan2(c, b)
+    turn = np.concatenate([crest - spread, crest + spread], axis=-1)  # both crossings of each rocker
+    b, c, share, middle, half = (np.concatenate([v, v], axis=-1) for v in (b, c, share, middle, half))
+    root = middle + np.remainder(turn + np.pi, 2.0 * np.pi) - np.pi
+    for _ in range(2):  # the lowest corner and the edge's blend bend the wave a little
+        slope = c * np.cos(root - middle) - b * np.sin(root - middle)
+        value = stand.distance(root[None])[0] ** 2
+        root = root - np.where(np.abs(slope) > 1e-6, (value - wanted) / np.where(slope == 0.0, 1.0, slope), 0.0)
+    far = np.abs(root - authored[:, None])
+    good = (np.abs(share) <= 1.0) & (np.abs(root - middle) <= half + 1e-9) & (far <= MOST_CHANGE)
+    good &= stand.distance(root[None])[0] <= stand.limit[0, :, None] + 1e-6
+    far = np.where(good, far, np.inf)
+    best = far.argmin(axis=-1)[:, None]
+    nearest = np.take_along_axis(root, best, -1)[:, 0]
+    return np.where(np.isfinite(np.take_along_axis(far, best, -1)[:, 0]), nearest, now)
 
 
 def nearer_prints(pitch: Array, stand: Stand, prints: Prints, tracks: Tracks, leg: float) -> Array:

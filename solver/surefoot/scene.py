@@ -147,7 +147,7 @@ def _check_units(stated: str, rig: Rig) -> None:
     for control in rig.controls.values():
         for key in "xyz":
             axis = control.axes.get(key)
-            if axis is not None and not np.isclose(abs(axis.scale), LENGTHS[stated], rtol=1e-9):
+            if axis is not None and abs(abs(axis.scale) / LENGTHS[stated] - 1.0) > 1e-9:
                 raise UnitError(
                     f"the clip states lengths in {stated}, but the rig reads {axis.channel} in another unit; "
                     "make the two agree",

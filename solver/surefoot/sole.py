@@ -20,6 +20,7 @@ to the onset, with the toes flat; then the toe edge, with the bend held.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import NamedTuple, Self
 
 import numpy as np
@@ -69,9 +70,10 @@ class Soles:
     hinged: Array  # (2, 1) bool
     onset: Array
 
-    @classmethod
-    def of(cls, rig: Rig) -> Self:
-        """Return the geometry of a rig's two feet."""
+    @staticmethod
+    @lru_cache(maxsize=32)
+    def of(rig: Rig) -> Soles:
+        """Return the geometry of a rig's two feet; the same rig gives the same object."""
         feet = [leg.foot for leg in rig.legs]
 
         def edge(z_of: str) -> Array:
@@ -82,7 +84,7 @@ class Soles:
             low, high = np.array(spans).T
             return np.array([(low + high) / 2, (high - low) / 2])[:, :, None]
 
-        return cls(
+        return Soles(
             sole=_stack([foot.sole for foot in feet]),
             ball=np.array([foot.ball for foot in feet]).T[:, :, None],
             heel_z=_stack([float(foot.outline[:, 1].min()) for foot in feet]),
@@ -141,6 +143,24 @@ class Soles:
         x = np.concatenate([hind[0] + still, toes[0] + ball[0] + still])
         y = np.concatenate([hind[1] + still, toes[1] * cb + toes[2] * sb + ball[1]])
         z = np.concatenate([hind[2] + still, toes[2] * cb - toes[1] * sb + ball[2]])
+        turn = matrix(*angles)
+        return np.array([turn[i, 0] * x + turn[i, 1] * y + turn[i, 2] * z for i in range(3)])
+
+    def centre_line(self, angles: Array, bend: Array) -> Array:
+        """Return heel, ball and toe on the sole's centre line relative to the ankle, ``(3, 3, feet, ...)`` metres.
+
+        The first axis is x, y, z; the second heel, ball, toe. The ball is the toe
+        segment's point under the hinge.
+        """
+        extra = bend.ndim - 2
+        ball = _fit(self.ball, extra)
+        drop, reach = ball[1] - _fit(self.sole, extra), _fit(self.toe_z, extra) - ball[2]
+        sb, cb = np.sin(bend), np.cos(bend)
+        still = np.zeros_like(bend)
+        under = ball[1] - drop * cb
+        x = np.array([_fit(edge, extra)[0] + still for edge in (self.heel_edge, self.ball_edge, self.toe_edge)])
+        y = np.array([_fit(self.sole, extra) + still, under, under + reach * sb])
+        z = np.array([_fit(self.heel_z, extra) + still, ball[2] + drop * sb, ball[2] + drop * sb + reach * cb])
         turn = matrix(*angles)
         return np.array([turn[i, 0] * x + turn[i, 1] * y + turn[i, 2] * z for i in range(3)])
 

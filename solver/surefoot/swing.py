@@ -14,13 +14,14 @@ from numpy.typing import NDArray
 from scipy.linalg.lapack import dpbsv
 
 from surefoot.band import Band
-from surefoot.bounds import STIFFNESS, keep_between, runs_with, step_each
+from surefoot.bounds import keep_between, runs_with, step_each
 
 __all__ = ["carry"]
 
 Array = NDArray[np.float64]
 
 PASSES = 60
+STIFFENING = (1e2, 1e4, 1e7)
 SMALL = 1e-9
 
 
@@ -72,44 +73,47 @@ def _excess(arm: Array, limit: Array) -> Array:
 def _within(
     move: Array, side: Array, arm: Array, limit: Array, lowest: Array, band: Band, hit: NDArray[np.bool_]
 ) -> Array:
-    """Newton on x, y and z together, for runs that would leave the leg's reach."""
+    """Newton on x, y and z together, for runs that would leave the leg's reach; springs stiffen as it goes."""
     keep = runs_with(hit, band.run)
     part = band.kept(keep)
     c, f, arm, limit = move[:, keep], side[:, keep], arm[:, keep], limit[keep]
     low = np.where(np.isfinite(lowest[keep]), lowest[keep], -1e9)
     limit = np.where(np.isfinite(limit), limit, 1e9)
+    for stiffness in STIFFENING:
 
-    def energy(c: Array) -> Array:
-        each = (0.5 * c * part.times(c) - f * c).sum(axis=0)
-        each += 0.5 * STIFFNESS * np.maximum(low - c[1], 0.0) ** 2
-        each += 0.5 * STIFFNESS * np.maximum(_excess(arm + c, limit), 0.0) ** 2
-        return np.bincount(part.run, each)
+        def energy(c: Array, stiffness: float = stiffness) -> Array:
+            each = (0.5 * c * part.times(c) - f * c).sum(axis=0)
+            each += 0.5 * stiffness * np.maximum(low - c[1], 0.0) ** 2
+            each += 0.5 * stiffness * np.maximum(_excess(arm + c, limit), 0.0) ** 2
+            return np.bincount(part.run, each)
 
-    now = energy(c)
-    for _ in range(PASSES):
-        step, size = _newton_step(c, f, arm, limit, low, part)
-        if size < SMALL:
-            break
-        c, now = step_each(c, step, energy, now, part.run)
+        now = energy(c)
+        for _ in range(PASSES):
+            step, size = _newton_step(c, f, arm, limit, low, part, stiffness)
+            if size < SMALL:
+                break
+            c, now = step_each(c, step, energy, now, part.run)
     out = move.copy()
     out[:, keep] = c
     return out
 
 
-def _newton_step(c: Array, f: Array, arm: Array, limit: Array, low: Array, part: Band) -> tuple[Array, float]:
+def _newton_step(
+    c: Array, f: Array, arm: Array, limit: Array, low: Array, part: Band, stiffness: float
+) -> tuple[Array, float]:
     line = arm + c
     length = np.maximum(np.sqrt((line**2).sum(axis=0)), 1e-9)
     unit = line / length
     over = np.maximum(length - limit, 0.0)
     under = np.maximum(low - c[1], 0.0)
-    slope = part.times(c) - f + STIFFNESS * over * unit
-    slope[1] -= STIFFNESS * under
-    stiff = STIFFNESS * (over > 0.0)
-    bend = STIFFNESS * over / length  # the sphere's own curvature
+    slope = part.times(c) - f + stiffness * over * unit
+    slope[1] -= stiffness * under
+    stiff = stiffness * (over > 0.0)
+    bend = stiffness * over / length  # the sphere's own curvature
     block = (stiff - bend) * unit[:, None] * unit[None, :]
     for k in range(3):
         block[k, k] += bend
-    block[1, 1] += STIFFNESS * (under > 0.0)
+    block[1, 1] += stiffness * (under > 0.0)
     count = c.shape[1]
     matrix = np.zeros((7, 3 * count), order="F")
     for k in range(3):

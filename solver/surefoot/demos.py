@@ -1,0 +1,32 @@
+"""The demo clips that ship with the package."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from surefoot.clip import Clip
+from surefoot.clip_file import load_clip
+from surefoot.errors import UnknownName
+from surefoot.rig import Rig
+from surefoot.rig_file import load_rig
+
+__all__ = ["demo", "demo_path"]
+
+
+def _folder() -> Path:
+    inside = Path(__file__).parent / "demos"
+    return inside if inside.is_dir() else Path(__file__).parents[2] / "demos" / "data"
+
+
+def demo_path(name: str) -> Path:
+    """Return the file of a demo clip, or raise UnknownName with those that there are."""
+    path = _folder() / f"{name}.json"
+    if not path.is_file():
+        raise UnknownName("demo", name, [p.stem for p in _folder().glob("*.json")])
+    return path
+
+
+def demo(name: str = "lamplighter") -> tuple[Clip, Rig]:
+    """Return a demo clip and its rig: ``lamplighter`` (invented) or ``treadmill`` (a real walk)."""
+    clip = load_clip(demo_path(name))
+    return clip, load_rig(clip.rig or name)
