@@ -73,6 +73,7 @@ def _leg_text(name: str, leg: Leg) -> str:
     return (
         f"[{name}]\nhip = {row(leg.hip)}\nthigh = {leg.thigh:.4f}\nshank = {leg.shank:.4f}\n\n"
         f"[{name}.foot]\nheel = {row(foot.heel)}\nball = {row(foot.ball)}\ntoe = {row(foot.toe)}\n"
+        f"onset = {np.degrees(foot.onset):.1f}\n"
         f"outline = [\n{corners}\n]\n"
     )
 

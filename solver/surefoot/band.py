@@ -3,11 +3,15 @@
 Tracks (one per foot, or several loops of one) are laid end to end on one axis of
 ``n`` frames. In *known* frames the correction is given; in free ones it minimises
 
-    sum_j w_j (c[j-1] - 2 c[j] + c[j+1])^2  +  sum_i mu_i c[i]^2
+    sum_j w_j (c[j-1] - 2 c[j] + c[j+1])^2  +  sum_i kappa_i (c[i+1] - c[i])^2  +  sum_i mu_i c[i]^2
 
 with ``w_j`` 1, but 16 across a lift-off (value and slope are continuous there),
-0 about a landing (value only) and 0 at a track's ends; ``mu`` is ``(0.45 length)^-4``
-of the free run, so that the fade keeps its proportions whatever the run's length.
+0 about a landing (value only) and 0 at a track's ends; ``kappa`` is ``(0.12 L)^-2`` and
+``mu`` is ``(0.45 L)^-4``, ``L`` one more than the free run's length (so its steps from
+known frame to known frame), for every step of which an end is free and for every free
+frame: the fade keeps its proportions whatever the run's length. The pull on the steps
+(``kappa``) keeps the slope at lift-off from swinging the foot out: on a captured
+treadmill walk it took the change of the ankle from 21.6 to 13 mm (root mean square).
 """
 
 from __future__ import annotations
@@ -26,6 +30,7 @@ Flags = NDArray[np.bool_]
 
 ACROSS_LIFT_OFF = 16.0
 FADE = 0.45
+TAUT = 0.12
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -74,8 +79,11 @@ class Band:
         run = np.cumsum(begins)[index] - 1
         length = np.bincount(run) if len(run) else np.zeros(0)
         mu = (FADE * (length + 1.0)) ** -4.0
-        main = (weight[2:] + 4.0 * centre + weight[:-2])[index] + mu[run]
-        full_one = -2.0 * (centre + weight[2:])
+        taut = np.zeros(count + 1)  # of the step before each frame
+        taut[index + 1] = taut[index] = (TAUT * (length + 1.0))[run] ** -2.0
+        taut[starts] = taut[-1] = 0.0
+        main = (weight[2:] + 4.0 * centre + weight[:-2] + taut[1:] + taut[:-1])[index] + mu[run]
+        full_one = -2.0 * (centre + weight[2:]) - taut[1:]
         full_two = weight[2:].copy()
         if count:
             full_one[-1] = 0.0

@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from surefoot.belt import Belt
+from surefoot.capture_hinge import turning_point
 from surefoot.capture_points import ANKLE, BALL, HEEL, HIP, TOE, Capture, steady
 from surefoot.clip import Clip
 from surefoot.curves import Curve, Outside
@@ -31,6 +32,11 @@ BALL_BREADTH = 0.376
 """Foot breadth over foot length, same source."""
 HEEL_BREADTH = 0.268
 """Heel breadth over foot length, same source; the toe edge is made as wide (judgement, no source)."""
+HIGHEST_HINGE = 0.1
+"""Of the foot's length: a measured hinge is put no higher above the sole (judgement)."""
+ONSET = float(np.radians(30.0))
+"""Where the toe rocker begins on a foot whose hinge was measured: 30 degrees of toe extension at the end of
+terminal stance (seen in a secondary source); fits this capture's turning point, which reaches the toe tip there."""
 LOW_SHARE = 0.25
 """The share of frames, lowest first, among which a foot is looked for flat (judgement)."""
 STILL_SHARE = 0.4
@@ -138,8 +144,9 @@ def fit_rig(
 ) -> Rig:
     """Return a rig with the captured lengths: medians over the frames, the feet as they are when flat.
 
-    Heel and toe are brought down to the sole, which lies on the ground while the foot is flat; the ball
-    hinge stays where the ball was captured, but not below the sole. A heel or a toe that wasn't captured is
+    Heel and toe are brought down to the sole, which lies on the ground while the foot is flat. The ball
+    hinge is put where the foot turns while its heel rises, and the toe rocker begins at 30 degrees; a capture
+    that doesn't show this keeps the ball where it was captured, but on the sole or above it. A heel or a toe that wasn't captured is
     put where ANSUR II has it; so are the widths of heel, toe, and of a ball whose sides weren't captured.
     The controls sit in the world, in metres and degrees, named after part and axis (``left_foot.cant``).
 
@@ -166,17 +173,31 @@ def fit_rig(
         raise UnitError("the ankles aren't well below the hips in most frames; is +Y up?", place="points")
     from_hips = capture.points[:, :, HIP] - capture.hips[:, None]
     offsets = np.median(np.einsum("fji,fkj->fki", capture.hips_rotation, from_hips), axis=0)
+    turns = _foot_turns(capture, flat)
     legs = []
     for foot, side in enumerate(FEET):
         try:
-            sole = _foot(flat, foot, ground)
+            hinge = turning_point(
+                capture,
+                foot,
+                turns[:, :, foot],
+                ball_height=float(flat.height[foot] + flat.points[foot, BALL, 1]),
+                ground_velocity=flat.ground_velocity,
+            )
+            sole = _foot(flat, foot, ground, hinge)
             legs.append(Leg(offsets[foot], float(bones[foot, 0]), float(bones[foot, 1]), sole))
         except InputError as error:
             raise error.within(f"{side} foot") from None
     return Rig(name, (legs[0], legs[1]), _controls(legs), source=source)
 
 
-def _foot(flat: Calibration, foot: int, ground: float) -> Foot:
+def _foot_turns(capture: Capture, flat: Calibration) -> Array:
+    """Return world from foot, ``(3, 3, 2, frames)``, with the flat foot's pitch and cant as zero."""
+    foot_from_line = matrix(flat.pitch, np.zeros(2), flat.cant)
+    return compose(capture.foot_lines(), np.swapaxes(foot_from_line, 0, 1)[..., None])
+
+
+def _foot(flat: Calibration, foot: int, ground: float, hinge: Array | None) -> Foot:
     sole = ground - float(flat.height[foot])
     if sole >= 0.0:
         raise InputError(
@@ -195,6 +216,10 @@ def _foot(flat: Calibration, foot: int, ground: float) -> Foot:
     heel[1] = toe[1] = sole
     ball[1] = max(float(ball[1]), sole)
     length = toe[2] - heel[2]
+    rolls = hinge is not None and heel[2] + 0.5 * length < hinge[2] < toe[2] - 0.05 * length
+    if hinge is not None and rolls:
+        ball[1] = np.clip(hinge[1], sole, sole + HIGHEST_HINGE * length)
+        ball[2] = hinge[2]
     if flat.sides is None:
         across = ball[0] + BALL_BREADTH * length * np.array([-0.5, 0.5])
         middle = [[across[0], ball[2]], [across[1], ball[2]]]
@@ -202,7 +227,8 @@ def _foot(flat: Calibration, foot: int, ground: float) -> Foot:
         middle = flat.sides[foot][:, [0, 2]].tolist()
     half = HEEL_BREADTH * length / 2.0
     ends = [[end[0] + way * half, end[2]] for end in (heel, toe) for way in (-1.0, 1.0)]
-    return Foot(heel, ball, toe, np.array(ends + middle))
+    outline = np.array(ends + middle)
+    return Foot(heel, ball, toe, outline, onset=ONSET) if rolls else Foot(heel, ball, toe, outline)
 
 
 def _controls(legs: list[Leg]) -> dict[str, Control]:
@@ -255,9 +281,7 @@ def capture_clip(
     flat = calibrate(capture) if calibration is None else calibration
     assert capture.hips is not None
     assert capture.hips_rotation is not None
-    still = np.zeros(2)
-    foot_from_line = matrix(flat.pitch, still, flat.cant)
-    world_from_foot = compose(capture.foot_lines(), np.swapaxes(foot_from_line, 0, 1)[..., None])
+    world_from_foot = _foot_turns(capture, flat)
     tracks = _track(rig.controls["hips"], capture.hips.T, np.moveaxis(capture.hips_rotation, 0, -1), None)
     for foot, control in enumerate(rig.feet):
         bend = _bend(capture, flat, foot, world_from_foot[:, :, foot])
@@ -273,6 +297,7 @@ def capture_clip(
         rig=rig.name,
         unit=_unit(rig.controls["hips"].axes["x"], LENGTHS),
         angle=_unit(rig.controls["hips"].axes["pitch"], ANGLES),
+        extra={"captured": True},
     )
 
 

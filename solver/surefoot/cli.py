@@ -60,7 +60,7 @@ def _shared(command: argparse.ArgumentParser) -> None:
     command.add_argument("--belt", metavar="SPEED",
                          help="ground speed in m/s: 1.35 runs towards -Z; or x,y,z; or still; or estimate")  # fmt: skip
     command.add_argument("--stances", metavar="FOOT=FRAMES", action="append", default=[],
-                         help="state a foot's stances, such as left=1-15,25-38; give it once a foot")  # fmt: skip
+                         help="state a foot's stances, such as left=1-15,25-38, once a foot; or find, whatever the clip states")  # fmt: skip
     command.add_argument("--leave", metavar=("FOOT", "FRAMES"), nargs=2, action="append", default=[],
                          help="a slide on purpose: leave these frames alone, such as right 10-14")  # fmt: skip
     command.add_argument("--tolerance", metavar="KIND=AMOUNT", action="append", default=[],

@@ -54,9 +54,10 @@ def _read(options: argparse.Namespace) -> _Job:
         path = demo_path(options.clip)
     clip = load_clip(path)
     rig = _rig(options.rig or clip.rig, path)
-    stances = read_stances(options.stances, clip)
-    if stances is not None:
-        clip = clip.with_stances(stances)
+    if options.stances == ["find"]:
+        clip = clip.with_stances(None)
+    elif options.stances:
+        clip = clip.with_stances(read_stances(options.stances, clip))
     belt: Belt | None = None
     if options.belt == "estimate":
         clip = replace(clip, belt=None)
@@ -131,9 +132,8 @@ def _plant(options: argparse.Namespace, job: _Job) -> int:
         clearance=read_length(options.clearance, place="--clearance"),
         leave_below=read_length(options.leave_below, place="--leave-below"),
     )
-    stated = job.clip.with_stances(planted.stances)
-    first = _judge(stated, job, planted.belt)
-    after = _judge(planted.clip.with_stances(planted.stances), job, planted.belt)
+    first = _judge(job.clip.with_stances(planted.stances), job, planted.belt)
+    after = _judge(planted.clip, job, planted.belt)
     written = []
     if options.output:
         save_clip(planted.clip, options.output)

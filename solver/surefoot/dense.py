@@ -17,6 +17,7 @@ from surefoot.curves import Curve, Outside, Shape, resolve_slopes
 from surefoot.rig import Axis
 from surefoot.scene import Scene
 from surefoot.settle import Settled
+from surefoot.slip import slip_steps
 from surefoot.sole import Turns
 
 __all__ = ["write_channels"]
@@ -186,9 +187,7 @@ def _fit_stances(scene: Scene, settled: Settled, segments: _Segments) -> None:
     if scene.drift is not None:
         angles[1] += (lap * scene.drift.turn)[..., None]
     local = prints.local_turns(wide, angles)
-    toe = None if settled.toe_swivel is None else tracks.unroll(scene, settled.toe_swivel)[:, :count, None]
-    toe = None if toe is None else np.broadcast_to(toe, bend.shape)
-    off = scene.soles.planted(Turns(local[0], local[2], local[1], bend), toe_swivel=toe)
+    off = _path(scene, settled, Turns(local[0], local[2], local[1], bend), count)
     ground = prints.origin[:, wide] + prints.outof(wide, off)
     if scene.drift is not None and lap.any():
         ground = np.where(lap[..., None], scene.drift.apply(ground, times=-1), ground)
@@ -204,6 +203,37 @@ def _fit_stances(scene: Scene, settled: Settled, segments: _Segments) -> None:
     slopes = (place - ends) @ _FIT
     segments.out[:3] = np.where(same, slopes[..., 0], segments.out[:3])
     segments.into[:3] = np.where(same, slopes[..., 1], segments.into[:3])
+
+
+def _path(scene: Scene, settled: Settled, turns: Turns, count: int) -> Array:
+    """Return the planted ankles between frames, ``(3, 2, segments, phases)`` in footprint space.
+
+    They start and end at the frames' own ankles and don't slip on the way, but for
+    what the two ways of counting (frame by frame, place by place) differ by.
+    """
+    soles, tracks, prints = scene.soles, settled.tracks, settled.prints
+    if not (turns.cant.any() or turns.swivel.any()):
+        return soles.planted(turns)
+    which = tracks.print_of
+    local = tracks.unroll(scene, prints.local_turns(which, settled.angles))
+    stood = tracks.unroll(scene, prints.into(which, settled.ankle - prints.origin[:, which]))
+    bend = tracks.unroll(scene, settled.bend)
+
+    def ended(at_frames: Array, between: Array) -> Array:
+        right = np.roll(at_frames, -1, axis=-1)[..., :count, None]
+        return np.concatenate([at_frames[..., :count, None], between, right], axis=-1)
+
+    whole = Turns(
+        ended(local[0], turns.pitch), ended(local[2], turns.cant), ended(local[1], turns.swivel), ended(bend, turns.bend)
+    )
+    off = soles.planted(whole)
+    slip = np.cumsum(slip_steps(soles, whole, off), axis=-1)
+    off[0, ..., 1:] -= slip[0]
+    off[2, ..., 1:] -= slip[1]
+    left = stood[..., :count] - off[..., 0]
+    right = np.roll(stood, -1, axis=-1)[..., :count] - off[..., -1]
+    off += left[..., None] + (right - left)[..., None] * np.concatenate([[0.0], PHASES, [1.0]])
+    return np.asarray(off[..., 1:-1])
 
 
 def _curve(scene: Scene, segments: _Segments, row: int, foot: int, axis: Axis) -> Curve:

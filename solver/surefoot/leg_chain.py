@@ -107,7 +107,7 @@ def leg_points(
     hips_turn : ndarray, shape (3, 3, frames), or None
         World from hips. None answers in hips space.
     hip : ndarray, shape (3, ..., frames), or None
-        Hip joints in the space of the answer, metres. None takes the legs' own offset, turned by ``hips_turn``.
+        Hip joints in the space of the answer, metres. None takes the legs' own offset, turned.
 
     Returns
     -------
@@ -121,7 +121,7 @@ def leg_points(
     """
     chain.check(angles)
     points = np.empty((3, len(POINTS), *angles.shape[1:]))
-    for part in _blocks(angles.shape[-1]):
+    for part in _blocks(angles):
         _walk(angles[..., part], chain, _part(hips_turn, part), _part(hip, part), points[..., part])
     return points
 
@@ -151,7 +151,7 @@ def leg_jacobian(
     chain.check(angles)
     points = np.empty((3, len(POINTS), *angles.shape[1:]))
     jacobian = np.zeros((3, len(POINTS), *angles.shape))
-    for part in _blocks(angles.shape[-1]):
+    for part in _blocks(angles):
         axes = _walk(angles[..., part], chain, _part(hips_turn, part), _part(hip, part), points[..., part])
         for hinge, (axis, joint, first) in enumerate(zip(axes, JOINTS, MOVED, strict=True)):
             way = points[:, first:, ..., part] - points[:, joint, None, ..., part]
@@ -175,12 +175,13 @@ def _cross(a: Array, b: Array, out: Array) -> None:
         out[i] -= spare
 
 
-BLOCK = 4096
-"""Frames worked through at once, so that what is made on the way stays in the processor's cache."""
+BLOCK = 16384
+"""Poses of a leg worked through at once, so that what is made on the way stays in the processor's cache."""
 
 
-def _blocks(frames: int) -> list[slice]:
-    return [slice(start, start + BLOCK) for start in range(0, frames, BLOCK)]
+def _blocks(angles: Array) -> list[slice]:
+    size = BLOCK // angles[0, ..., 0].size if angles.shape[-1] else BLOCK
+    return [slice(start, start + size) for start in range(0, angles.shape[-1], size)]
 
 
 def _part(values: Array | None, part: slice) -> Array | None:
@@ -192,8 +193,10 @@ def _hinge(a: Array, b: Array, cosine: Array, sine: Array) -> tuple[Array, Array
     return a * cosine + b * sine, b * cosine - a * sine
 
 
-def _walk(angles: Array, chain: LegChain, hips_turn: Array | None, hip: Array | None, points: Array) -> list[Array]:
-    """Go down the chain once: fill ``points`` (3, 6, ...) and return the hinges' seven axes, ``(3, ...)`` each."""
+def _walk(
+    angles: Array, chain: LegChain, hips_turn: Array | None, hip: Array | None, points: Array
+) -> list[Array]:
+    """Go down the chain once: fill ``points`` (3, 6, ...), return the hinges' axes, ``(3, ...)`` each."""
     s = chain.sign
     sines, cosines = np.sin(angles), np.cos(angles)
     if hips_turn is None:

@@ -84,13 +84,8 @@ def read_foot(text: str, *, place: str) -> str:
     return foot
 
 
-def read_stances(given: list[str], clip: Clip) -> tuple[Stance, ...] | None:
-    """Return the stances of ``left=1-15,25-38`` texts; None when there are none.
-
-    A foot that isn't named keeps the clip's own stances.
-    """
-    if not given:
-        return None
+def read_stances(given: list[str], clip: Clip) -> tuple[Stance, ...]:
+    """Return the stances of ``left=1-15,25-38`` texts; a foot that isn't named keeps the clip's own."""
     found: list[Stance] = []
     named = set()
     for text in given:

@@ -47,7 +47,8 @@ class Planted:
     Parameters
     ----------
     clip : Clip
-        The mended clip. Channels that needed no change are the same objects as before.
+        The mended clip, with its stances and belt stated. Channels that needed no change are
+        the same objects as before.
     changed : tuple of str
         The channels that were written.
     stances : tuple of Stance
@@ -148,7 +149,7 @@ def plant(
     channels = write_channels(scene, settled, leave_below=leave_below)
     moved = scene.to_world(settled.tracks.unroll_points(scene, settled.ankle)) - scene.pose.ankle
     return Planted(
-        clip=clip.with_channels(channels) if channels else clip,
+        clip=replace(clip, channels={**clip.channels, **channels}, stances=found, belt=scene.belt),
         changed=tuple(channels),
         stances=found,
         belt=scene.belt,
@@ -188,7 +189,3 @@ def _footprints(stances: tuple[Stance, ...], prints: Prints, tracks: Tracks) -> 
         found.append(Footprint(stance, (x, y, z), float(prints.yaw[i])))
     return tuple(found)
 
-
-def with_belt(clip: Clip, belt: Belt) -> Clip:
-    """Return the clip with its belt stated."""
-    return replace(clip, belt=belt)

@@ -55,7 +55,6 @@ class Stand:
     cant: Array
     swivel: Array
     bend: Array
-    toe_swivel: Array | None
     hip: Array  # (3, 2, n) in footprint space
     limit: Array
 
@@ -65,9 +64,8 @@ class Stand:
         cant, swivel, bend = (
             np.broadcast_to(a.reshape(*a.shape, *extra), pitch.shape) for a in (self.cant, self.swivel, self.bend)
         )
-        toe = None if self.toe_swivel is None else self.toe_swivel.reshape(*self.toe_swivel.shape, *extra)
         bend = self.soles.planted_bend(pitch, cant, bend)
-        return self.soles.planted(Turns(pitch, cant, swivel, bend), toe_swivel=toe)
+        return self.soles.planted(Turns(pitch, cant, swivel, bend))
 
     def distance(self, pitch: Array) -> Array:
         """Return hip to planted ankle, metres."""
@@ -77,9 +75,8 @@ class Stand:
     def part(self, at: Flags) -> Stand:
         """Return the flat list of samples where ``at`` ``(2, n)`` is true, as ``(1, samples)``."""
         foot = np.nonzero(at)[0]
-        toe = None if self.toe_swivel is None else self.toe_swivel[at][None]
         return Stand(self.soles.gathered(foot), self.cant[at][None], self.swivel[at][None], self.bend[at][None],
-                     toe, self.hip[:, at][:, None], self.limit[at][None])  # fmt: skip
+                     self.hip[:, at][:, None], self.limit[at][None])  # fmt: skip
 
 
 def lift_within_reach(pitch: Array, stand: Stand, tracks: Tracks) -> Array:

@@ -18,6 +18,7 @@ from surefoot.clip import Stance
 from surefoot.footprint import FLAT, Anchor, Prints, Tracks, fit_prints
 from surefoot.reach import Stand, allowed_length, lift_within_reach, nearer_prints
 from surefoot.scene import Scene
+from surefoot.slip import without_slip
 from surefoot.sole import Turns
 from surefoot.swing import carry
 
@@ -34,8 +35,8 @@ LAPS = 13
 class Settled:
     """The planted feet, rolled as `tracks` has them, in ground space.
 
-    ``ankle`` and ``angles`` are ``(3, 2, n)``, ``bend`` is ``(2, n)``; ``toe_swivel``
-    is the swivel at which each frame's toe rocker began, or None.
+    ``ankle`` and ``angles`` are ``(3, 2, n)``, ``bend`` is ``(2, n)``; ``held`` marks the
+    frames in which the sole lies flat on its footprint.
     """
 
     tracks: Tracks
@@ -43,8 +44,7 @@ class Settled:
     ankle: Array
     angles: Array
     bend: Array
-    toe_swivel: Array | None
-    held: Flags  # (2, n) frames in which the heading is held
+    held: Flags
 
 
 def settle(
@@ -72,7 +72,7 @@ def settle(
         prints = fit_prints(scene, tracks, anchor=anchor, keyed=keyed)
     planted, starts = tracks.planted, np.array([0, scene.count])
     if not len(tracks.source):
-        return _swing(scene, tracks, prints, tracks.angles, tracks.bend, None, planted, clearance)
+        return _swing(scene, tracks, prints, tracks.angles, tracks.bend, planted, clearance)
     which = tracks.print_of
     local = np.where(planted, prints.local_turns(which, tracks.angles), tracks.angles)
     pitch, cant = local[0], local[2]
@@ -85,17 +85,18 @@ def settle(
     if shift.any():
         prints = prints.moved(shift, tracks, scene)
     bend = _bend(scene, tracks, pitch, cant, planted, starts)
-    toe_swivel = _toe_swivel(pitch, swivel, tracks, scene)
     final = np.array([pitch, swivel, cant])
     if prints.tilt is None:
         yaw = tracks.angles[1] + turn
         angles = np.array([pitch, yaw, cant])
     else:
         angles = _tilted_angles(prints, tracks, final, planted, starts)
-    off = scene.soles.planted(Turns(pitch, cant, swivel, bend), toe_swivel=toe_swivel)
+    turns = Turns(pitch, cant, swivel, bend)
+    off = scene.soles.planted(turns)
+    off = without_slip(scene.soles, turns, off, np.where(planted, which, -1), tracks.source, held)
     stood = prints.origin[:, which] + prints.outof(which, off)
     stood = _onto_ground(scene, stood, angles, bend, planted)
-    return _swing(scene, tracks, prints, angles, bend, toe_swivel, held, clearance, stood)
+    return _swing(scene, tracks, prints, angles, bend, held, clearance, stood)
 
 
 def _held(pitch: Array, planted: Flags, tracks: Tracks) -> Flags:
@@ -123,9 +124,8 @@ def _stand(scene: Scene, tracks: Tracks, prints: Prints, pitch: Array, cant: Arr
     authored = np.sqrt(((tracks.ankle - tracks.hip) ** 2).sum(axis=0))
     leg = np.array([[limb.length] for limb in rig.legs])
     hip = prints.into(which, tracks.hip - prints.origin[:, which])
-    toe = _toe_swivel(pitch, swivel, tracks, scene)
     return Stand(
-        scene.soles, cant, swivel, tracks.bend, toe, hip, allowed_length(authored, leg, rig.reach)
+        scene.soles, cant, swivel, tracks.bend, hip, allowed_length(authored, leg, rig.reach)
     )
 
 
@@ -138,24 +138,6 @@ def _bend(
     if np.abs(given).max() < 1e-12:
         return tracks.bend
     return tracks.bend + Band.of(known.ravel(), starts).fade(given.reshape(1, -1)).reshape(known.shape)
-
-
-def _toe_swivel(pitch: Array, swivel: Array, tracks: Tracks, scene: Scene) -> Array | None:
-    """Return, for each frame, the swivel at which its stance's toe rocker began; None when it doesn't matter."""
-    tips = tracks.planted & (pitch > scene.soles.onset)
-    if not tips.any() or np.abs(swivel[tips]).max() < 1e-9:
-        return None
-    onset = np.broadcast_to(scene.soles.onset, pitch.shape)
-    began = np.zeros(len(tracks.source))
-    foot, at = np.nonzero(tips)
-    for f, i in zip(foot[::-1], at[::-1], strict=True):  # the first of each stance is written last
-        value = swivel[f, i]
-        if i > 0 and tracks.print_of[f, i - 1] == tracks.print_of[f, i] and not tips[f, i - 1]:
-            rise = pitch[f, i] - pitch[f, i - 1]
-            part = (onset[f, i] - pitch[f, i - 1]) / rise if rise > 0 else 1.0
-            value = swivel[f, i - 1] + part * (swivel[f, i] - swivel[f, i - 1])
-        began[tracks.print_of[f, i]] = value
-    return np.where(tracks.print_of >= 0, began[tracks.print_of], 0.0)
 
 
 def _tilted_angles(
@@ -188,7 +170,7 @@ def _floor(scene: Scene, x: Array, z: Array, angles: Array, bend: Array) -> Arra
 
 
 def _swing(
-    scene: Scene, tracks: Tracks, prints: Prints, angles: Array, bend: Array, toe_swivel: Array | None,
+    scene: Scene, tracks: Tracks, prints: Prints, angles: Array, bend: Array,
     held: Flags, clearance: float, stood: Array | None = None,
 ) -> Settled:  # fmt: skip
     """Carry the ankles' corrections through the swings."""
@@ -213,7 +195,7 @@ def _swing(
             limit=lap.out(np.where(known, np.inf, limit)),
         )
         ankle = tracks.ankle + lap.back(change)
-    return Settled(tracks, prints, ankle, angles, bend, toe_swivel, held)
+    return Settled(tracks, prints, ankle, angles, bend, held)
 
 
 def _rise(known: Flags, clearance: float) -> Array:

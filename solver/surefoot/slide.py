@@ -16,15 +16,12 @@ from numpy.typing import NDArray
 from surefoot.clip import Stance
 from surefoot.findings import Finding, level_of
 from surefoot.rig import FEET
+from surefoot.slip import least_steps
 from surefoot.touch import Touch
 
 __all__ = ["drift_of", "slide_findings"]
 
 Array = NDArray[np.float64]
-
-TOUCHING = 5e-4
-"""A point this near to the lowest one touches too, metres."""
-
 
 def drift_of(touch: Touch, stance: Stance, *, per_frame: int) -> tuple[Array, Array]:
     """Return the drift ``(2, samples)``, x and z in metres since the stance's start, and its frames."""
@@ -37,15 +34,7 @@ def drift_of(touch: Touch, stance: Stance, *, per_frame: int) -> tuple[Array, Ar
     if scene.drift is not None and laps.any():
         for lap in range(1, int(laps.max()) + 1):
             points = np.where(laps >= lap, scene.drift.apply(points), points)
-    low = height.min(axis=0)
-    touching = height < low + TOUCHING
-    both = touching[:, 1:] & touching[:, :-1]
-    either = touching[:, 1:] | touching[:, :-1]
-    usable = np.where(both.any(axis=0), both, either)
-    step = np.diff(points[[0, 2]], axis=-1)
-    size = np.where(usable, np.hypot(step[0], step[1]), np.inf)
-    least = size.argmin(axis=0)
-    move = np.take_along_axis(step, least[None, None], 1)[:, 0]
+    move = least_steps(points, height)
     path = np.concatenate([np.zeros((2, 1)), np.cumsum(move, axis=-1)], axis=-1)
     return path, clip.first + at / per_frame
 

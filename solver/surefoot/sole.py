@@ -164,18 +164,13 @@ class Soles:
         turn = matrix(*angles)
         return np.array([turn[i, 0] * x + turn[i, 1] * y + turn[i, 2] * z for i in range(3)])
 
-    def planted(self, turns: Turns, *, toe_swivel: Array | None = None, lowest: Array | None = None) -> Array:
+    def planted(self, turns: Turns) -> Array:
         """Return the planted ankle in footprint space, ``(3, feet, ...)`` metres.
 
         Parameters
         ----------
         turns : Turns
             The foot's angles; the bend is taken as it stands (see `planted_bend`).
-        toe_swivel : ndarray or None
-            The swivel at which the toe rocker began, ``(feet, ...)``: its anchor lies where
-            the toe edge was then. None takes the toe edge of the footprint itself.
-        lowest : ndarray or None
-            What `lowest` gives, where it's known already.
         """
         pitch, cant, swivel, bend = turns
         extra = pitch.ndim - 2
@@ -189,13 +184,8 @@ class Soles:
         y = np.where(heel, _fit(self.sole, extra), ball[1] - drop * cb + reach * sb)
         z = np.where(heel, _fit(self.heel_z, extra), ball[2] + drop * sb + reach * cb)
         anchor_x, anchor_z = x, np.where(heel, _fit(self.heel_z, extra), ball[2] + reach)
-        if toe_swivel is not None:
-            s, c = np.sin(toe_swivel), np.cos(toe_swivel)
-            dx = anchor_x - ball[0]
-            anchor_x = np.where(toe, ball[0] + c * dx + s * reach, anchor_x)
-            anchor_z = np.where(toe, ball[2] + c * reach - s * dx, anchor_z)
         across, along = turned_across(x, y, z, turns)
-        height = -(self.lowest(pitch, cant, bend) if lowest is None else lowest)
+        height = -self.lowest(pitch, cant, bend)
         return np.array([anchor_x - across, height, anchor_z - along])
 
     def _touching_x(self, cant: Array, heel: Array, toe: Array) -> Array:

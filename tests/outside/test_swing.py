@@ -4,14 +4,14 @@ The witnesses are clarabel, an interior-point solver for second-order cones (P. 
 "Clarabel: an interior-point solver for conic programs with quadratic objectives", 2024), and, where only
 floors bind, daqp, a dual active-set solver for quadratic programs (D. Arnström, A. Bemporad and D. Axehill,
 "A dual active-set solver for embedded quadratic programming using recursive LDL updates", 2022). Both
-citations are from memory. The problem is written anew here, as a sparse matrix with one row a second difference,
-from what the docstrings of `surefoot.band` and `surefoot.swing` say; only the split into known and free
-frames is shared.
+citations are from memory. The problem is written anew here, as a sparse matrix with one row a
+difference, from what the docstrings of `surefoot.band` and `surefoot.swing` say; only the split into
+known and free frames is shared.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import clarabel
 import daqp
@@ -26,6 +26,7 @@ from surefoot.swing import carry
 Array = NDArray[np.float64]
 
 WALKS = 200
+STEEP = (237, 289, 551, 811, 1216, 1679, 1868)  # further seeds, on which Newton steps creep if hurried
 AGREES = 0.15e-3  # metres
 TOUCHES = 1e-5  # metres; nearer to its bound than this, a frame counts as bound
 HOLDS = 1e-6  # metres; how far a sphere may give (measured: 1.2e-7), a thousandth of a millimetre
@@ -78,7 +79,12 @@ def walk(seed: int) -> Walk:
     sizes = [sum(n for _, n in spells) for spells in tracks]
     starts = np.concatenate([[0], np.cumsum(sizes)[:-1]]).astype(np.intp)
     count = len(known)
-    given, authored, hip, bump = np.zeros((3, count)), np.zeros((3, count)), np.zeros((3, count)), np.zeros(count)
+    given, authored, hip, bump = (
+        np.zeros((3, count)),
+        np.zeros((3, count)),
+        np.zeros((3, count)),
+        np.zeros(count),
+    )
     leg = 0.86
     at = 0
     for spells in tracks:
@@ -95,7 +101,9 @@ def walk(seed: int) -> Walk:
             else:
                 stride = random.uniform(0.3, 0.7)
                 authored[2, here] = foot + stride * part * part * (3.0 - 2.0 * part)
-                authored[1, here] = 0.085 + random.uniform(0.0, 0.15) * np.sin(np.pi * part) ** random.uniform(0.7, 2)
+                authored[1, here] = 0.085 + random.uniform(0.0, 0.15) * np.sin(
+                    np.pi * part
+                ) ** random.uniform(0.7, 2)
                 bump[here] = random.choice([0.0, 1.0]) * random.uniform(0.0, 0.06) * np.sin(np.pi * part) ** 4
                 foot += stride
             authored[0, here] = 0.09 + random.normal(0.0, 0.02)
@@ -103,9 +111,11 @@ def walk(seed: int) -> Walk:
     for start, size in zip(starts, sizes, strict=True):
         own = slice(start, start + size)
         frames = np.arange(size)
-        hip[2, own] = np.linspace(authored[2, own].min(), authored[2, own].max(), size) + random.normal(0.0, 0.08)
+        hip[2, own] = np.linspace(authored[2, own].min(), authored[2, own].max(), size) + random.normal(
+            0.0, 0.08
+        )
         rise = 0.02 * np.sin(0.5 * frames + random.uniform(0.0, 6.0))
-        hip[1, own] = random.uniform(0.84, 0.91) + rise
+        hip[1, own] = random.uniform(0.86, 0.92) + rise
         hip[0, own] = 0.09 + 0.03 * np.sin(0.25 * frames)
     authored[:, :] += random.normal(0.0, 0.001, authored.shape)
     floor = 0.085 + bump + random.normal(0.002, 0.004) + random.normal(0.0, 0.001, count)
@@ -118,41 +128,55 @@ def walk(seed: int) -> Walk:
     return Walk(known, starts, given * known, authored, floor, hip, limit)
 
 
-def second_differences(w: Walk) -> tuple[sp.csr_matrix, Array]:
-    """Return one weighted row a second difference, ``(rows, n)``, and each frame's tether ``(n,)``."""
+def differences(w: Walk) -> tuple[sp.csr_matrix, Array]:
+    """Return one weighted row a difference, second ones and first, ``(rows, n)``, and the tethers ``(n,)``.
+
+    The sum of the rows' squares and of tether times square is what the swing minimises.
+    """
     count = len(w.known)
     ends = [*w.starts[1:], count]
     rows: list[Array] = []
     tether = np.zeros(count)
+
+    def add(weight: float, first: int, pattern: list[float]) -> None:
+        row = np.zeros(count)
+        row[first : first + len(pattern)] = np.sqrt(weight) * np.array(pattern)
+        rows.append(row)
+
     for start, end in zip(w.starts, ends, strict=True):
         for j in range(start + 1, end - 1):  # none centred on a track's first or last frame
             before, here, after = w.known[j - 1], w.known[j], w.known[j + 1]
             if here and not before:
                 continue  # a landing: the value is met, the slope isn't
-            weight = 16.0 if here and before and not after else 1.0
-            row = np.zeros(count)
-            row[j - 1 : j + 2] = np.sqrt(weight) * np.array([1.0, -2.0, 1.0])
-            rows.append(row)
+            if before and here and after:
+                continue  # nothing to choose
+            add(16.0 if here and before and not after else 1.0, j - 1, [1.0, -2.0, 1.0])
         j = start
         while j < end:
             stop = j
             while stop < end and not w.known[stop]:
                 stop += 1
             if stop > j:  # free from j to stop - 1: so many frames plus one from lift-off to landing
-                tether[j:stop] = (0.45 * (stop - j + 1)) ** -4.0
+                length = stop - j + 1
+                tether[j:stop] = (0.45 * length) ** -4.0
+                for i in range(max(j - 1, start), min(stop, end - 1)):
+                    add((0.12 * length) ** -2.0, i, [-1.0, 1.0])
             j = max(stop, j + 1)
     return sp.csr_matrix(np.array(rows).reshape(-1, count)), tether
 
 
 def objective(w: Walk, correction: Array) -> float:
-    """Return what the swing minimises, metres squared; terms of known frames alone count too, the same for all."""
-    rows, tether = second_differences(w)
+    """Return what the swing minimises, metres squared, summed over the three coordinates."""
+    rows, tether = differences(w)
     return float(sum((rows @ c) @ (rows @ c) + (tether * c) @ c for c in correction))
 
 
-def by_cones(w: Walk) -> tuple[Array, Array]:
-    """Return the corrections by clarabel, ``(3, n)``, and the force of each frame's sphere, ``(n,)``."""
-    rows, tether = second_differences(w)
+def by_cones(w: Walk) -> tuple[Array, Array, float]:
+    """Return clarabel's corrections ``(3, n)``, the force of each frame's sphere ``(n,)`` and its dual value.
+
+    The dual value is what no answer within the bounds gets below, metres squared.
+    """
+    rows, tether = differences(w)
     free = np.flatnonzero(~w.known)
     m = len(free)
     out = w.given.copy()
@@ -164,7 +188,9 @@ def by_cones(w: Walk) -> tuple[Array, Array]:
     low = (w.floor - w.authored[1])[free]
     floored = np.flatnonzero(np.isfinite(low))
     if len(floored):  # -y <= -low
-        parts.append(sp.csr_matrix((-np.ones(len(floored)), (range(len(floored)), m + floored)), (len(floored), 3 * m)))
+        parts.append(
+            sp.csr_matrix((-np.ones(len(floored)), (range(len(floored)), m + floored)), (len(floored), 3 * m))
+        )
         bounds.append(-low[floored])
         cones.append(clarabel.NonnegativeConeT(len(floored)))
     arm = (w.authored - w.hip)[:, free]
@@ -175,9 +201,9 @@ def by_cones(w: Walk) -> tuple[Array, Array]:
         cones.append(clarabel.SecondOrderConeT(4))
     settings = clarabel.DefaultSettings()
     settings.verbose = False
-    settings.tol_gap_abs = settings.tol_gap_rel = 1e-12
+    settings.tol_gap_abs, settings.tol_gap_rel = 1e-15, 1e-12
     settings.tol_feas = 1e-11
-    # its defaults blur a fade as slow as these: at them two walks come out 10 mm off, with a higher sum than ours
+    # its defaults blur fades as slow as these: at them two walks came out 10 mm off, and with the higher sum
     settings.static_regularization_constant = 1e-12
     settings.iterative_refinement_reltol = settings.iterative_refinement_abstol = 1e-15
     settings.iterative_refinement_max_iter = 30
@@ -188,12 +214,13 @@ def by_cones(w: Walk) -> tuple[Array, Array]:
     out[:, free] = np.array(solved.x).reshape(3, m)
     force = np.zeros(len(w.known))
     force[free[spheres]] = np.array(solved.z)[len(floored) :: 4]
-    return out, force
+    fixed = sum(float(np.sum((outer @ c[w.known]) ** 2)) for c in w.given)
+    return out, force, float(solved.obj_val_dual) + fixed
 
 
 def by_active_set(w: Walk) -> Array:
     """Return the corrections by daqp, ``(3, n)``, without regard to reach."""
-    rows, tether = second_differences(w)
+    rows, tether = differences(w)
     free = np.flatnonzero(~w.known)
     inner = rows[:, free].toarray()
     H = 2.0 * (inner.T @ inner + np.diag(tether[free]))
@@ -203,8 +230,8 @@ def by_active_set(w: Walk) -> Array:
         low = (w.floor - w.authored[1])[free] if k == 1 else np.full(len(free), -1e30)
         low = np.maximum(low, -1e30)
         x, _, flag, _ = daqp.solve(
-            H, f, np.zeros((0, len(free))), np.full(len(free), 1e30), low, np.zeros(len(free), dtype=np.int32),
-            primal_tol=1e-11, dual_tol=1e-13,
+            H, f, np.zeros((0, len(free))), np.full(len(free), 1e30), low,
+            np.zeros(len(free), dtype=np.int32), primal_tol=1e-11, dual_tol=1e-13,
         )  # fmt: skip
         assert flag == 1, f"daqp gave up with {flag}"
         out[k, free] = x
@@ -224,13 +251,14 @@ def below(w: Walk, correction: Array) -> Array:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Case:
-    """A walk, our answer, the conic solver's answer and its spheres' forces."""
+    """A walk, our answer, and the conic solver's: its answer, its spheres' forces, its dual value."""
 
     seed: int
     walk: Walk
     ours: Array
     best: Array
     force: Array
+    least: float
 
     @property
     def floor_binds(self) -> bool:
@@ -244,7 +272,7 @@ class Case:
 @pytest.fixture(scope="module")
 def cases() -> list[Case]:
     made = []
-    for seed in range(WALKS):
+    for seed in (*range(WALKS), *STEEP):
         w = walk(seed)
         made.append(Case(seed, w, w.carried(), *by_cones(w)))
     return made
@@ -256,7 +284,7 @@ def test_every_walk_agrees_with_the_conic_solver(cases: list[Case]) -> None:
 
 
 def test_walks_on_which_no_sphere_binds_agree_with_the_active_set_solver(cases: list[Case]) -> None:
-    """Without the spheres the problem is a relaxation: where its optimum lies inside them, it is the optimum."""
+    """Without spheres the problem is a relaxation: an optimum that lies inside them all is the optimum."""
     checked, apart = 0, {}
     for case in cases:
         if case.reach_binds:
@@ -294,14 +322,14 @@ def test_what_is_minimised_is_no_higher_than_the_optimum_by_a_millionth(cases: l
 
 
 def test_what_is_minimised_is_lower_only_by_what_the_spheres_give(cases: list[Case]) -> None:
-    """By duality no point has less than the optimum minus force times trespass, summed over the spheres."""
+    """By duality no answer has less than the dual value minus force times trespass, summed over the spheres."""
     lower = {}
     for case in cases:
-        ours, best = objective(case.walk, case.ours), objective(case.walk, case.best)
-        bought = float((case.force * np.maximum(beyond(case.walk, case.ours), 0.0))[~case.walk.known].sum())
-        assert bought <= 1e-4 * best + 1e-15
-        if not ours >= best - bought - 1e-8 * best - 1e-15:
-            lower[case.seed] = (ours, best, bought)
+        ours, over = objective(case.walk, case.ours), np.maximum(beyond(case.walk, case.ours), 0.0)
+        bought = float(case.force @ over)
+        assert bought <= 1e-5 * case.least + 1e-15
+        if not ours >= case.least - bought - 1e-9 * case.least - 1e-15:
+            lower[case.seed] = (ours, case.least, bought)
     assert lower == {}
 
 
@@ -314,3 +342,23 @@ def test_known_frames_come_back_bit_for_bit(cases: list[Case]) -> None:
     for case in cases:
         known = case.walk.known
         assert np.array_equal(case.ours[:, known], case.walk.given[:, known])
+
+
+def test_a_floor_above_the_sphere_gives_a_finite_answer_that_keeps_the_floor() -> None:
+    """No answer exists: the floor wins, every number is finite, other runs are as if nothing had happened."""
+    w = walk(4)
+    hopeless = int(np.flatnonzero(~w.known)[5])
+    floor = w.floor.copy()
+    floor[hopeless] = w.hip[1, hopeless] + w.limit[hopeless] + 0.05
+    impossible = replace(w, floor=floor)
+    ours = impossible.carried()
+    assert np.all(np.isfinite(ours))
+    assert below(impossible, ours).max() <= 1e-15
+    assert beyond(impossible, ours)[hopeless] >= 0.05 - 1e-9
+    run = np.cumsum(np.diff(w.known, prepend=True) != 0)
+    starts = np.zeros(len(w.known), dtype=int)
+    starts[w.starts] = 1
+    run = run + np.cumsum(starts)
+    elsewhere = run != run[hopeless]
+    assert elsewhere.any()
+    assert np.abs(ours - w.carried())[:, elsewhere].max() <= 1e-9
