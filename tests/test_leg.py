@@ -327,8 +327,8 @@ class TestLostDirection:
         np.testing.assert_array_equal(knee, plain)
 
     def test_the_first_frames_take_the_first_direction_that_comes(self) -> None:
-        knee = knee_point(*standing([DOWN, [0, 0, 0], ASIDE, AHEAD]), 0.42, 0.41)
-        np.testing.assert_array_equal(knee, knee_point(*standing([ASIDE, ASIDE, ASIDE, AHEAD]), 0.42, 0.41))
+        knee = knee_point(*standing([DOWN, [0, 0, 0], AHEAD, ASIDE]), 0.42, 0.41)
+        np.testing.assert_array_equal(knee, knee_point(*standing([AHEAD, AHEAD, AHEAD, ASIDE]), 0.42, 0.41))
 
     def test_each_leg_keeps_its_own(self) -> None:
         hip, ankle, _ = standing([AHEAD] * 3)
@@ -421,7 +421,7 @@ class TestKneeForward:
         np.testing.assert_array_equal(knee[..., 1], knee[..., 0])
 
     def test_a_twist_without_joints_is_refused(self) -> None:
-        with pytest.raises(TypeError, match="needs hip and ankle"):
+        with pytest.raises(InputError, match="knee_forward: wanted hip and ankle where the knees are turned"):
             knee_forward(matrix(*np.zeros((3, 1))), np.zeros((3, 2, 1)), np.ones((2, 1)))
 
 
@@ -494,6 +494,21 @@ class TestJointAngles:
         q = smooth_angles(4, 60, knee=(-15.0, -0.5))
         back = read_back(q, wandering_hips(60), two())
         np.testing.assert_allclose(back.angles, q, rtol=0, atol=1e-11)
+
+    @pytest.mark.parametrize("degrees", [90.0, 5.0, 0.1])
+    def test_sitting_with_the_thigh_along_the_knees_direction_takes_the_plane_from_the_bones(
+        self, degrees: float
+    ) -> None:
+        q = np.zeros((7, 2, 1))
+        q[0], q[3] = np.pi / 2, np.radians(degrees)
+        hips = matrix(*np.zeros((3, 1)))
+        points, ahead = leg_points(q, two()), np.broadcast_to(np.array(AHEAD)[:, None, None], (3, 2, 1))
+        feet = np.zeros((3, 2, 1))
+        feet[0] = q[3] - q[0]
+        back = joint_angles(
+            hips, points[:, 0], points[:, 1], points[:, 2], feet, q[6], chain=two(), forward=ahead
+        )
+        np.testing.assert_allclose(back.angles, q, rtol=0, atol=1e-12)
 
     def test_a_foot_turned_about_the_shank_is_told_and_leaves_the_other_angles_alone(self) -> None:
         q = smooth_angles(5, 80)

@@ -22,7 +22,7 @@ from surefoot.rotations import angles_of, apply, compose, matrix
 from surefoot.scene import Scene
 from surefoot.sole import Turns
 
-__all__ = ["Anchor", "Prints", "Tracks"]
+__all__ = ["Anchor", "Prints", "Tracks", "fit_prints"]
 
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]

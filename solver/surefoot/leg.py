@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from surefoot.directions import across, crossed, dot, kept, length
-from surefoot.errors import OutOfReach
+from surefoot.errors import InputError, OutOfReach
 
 __all__ = ["knee_angle", "knee_forward", "knee_point", "strict_knee_angle"]
 
@@ -47,7 +47,7 @@ def _slack(reach: Array, thigh: ArrayLike, shank: ArrayLike) -> _Slack:
     )
 
 
-def knee_angle(reach: Array, thigh: ArrayLike, shank: ArrayLike) -> Array:
+def knee_angle(reach: ArrayLike, thigh: ArrayLike, shank: ArrayLike) -> Array:
     """Return the angle inside the knee of a leg whose hip and ankle are ``reach`` apart.
 
     Straight is pi. There's no sign: which way a knee bends belongs to the leg. Out of
@@ -83,7 +83,7 @@ def knee_angle(reach: Array, thigh: ArrayLike, shank: ArrayLike) -> Array:
     return np.asarray(2.0 * np.arctan2(np.sqrt(over_thigh * over_shank), np.sqrt(whole * short)))
 
 
-def strict_knee_angle(reach: Array, thigh: ArrayLike, shank: ArrayLike) -> Array:
+def strict_knee_angle(reach: ArrayLike, thigh: ArrayLike, shank: ArrayLike) -> Array:
     """Return what `knee_angle` returns, or raise OutOfReach where no knee joins hip and ankle.
 
     The error gives the index of the worst place and the metres missing there.
@@ -168,6 +168,11 @@ def knee_forward(
     -------
     ndarray, shape (3, 2, frames)
         Two units long where hips and foot agree, shorter where they differ, none where they're opposed.
+
+    Raises
+    ------
+    InputError
+        If a knee is turned and ``hip`` or ``ankle`` is missing.
     """
     yaw = foot_angles[1]
     x, y, z = hips_turn[0, 2, None, :], hips_turn[1, 2, None, :], hips_turn[2, 2, None, :]
@@ -175,7 +180,7 @@ def knee_forward(
     if not np.any(twist):
         return forward
     if hip is None or ankle is None:
-        raise TypeError("knee_forward needs hip and ankle where the knees are turned")
+        raise InputError("wanted hip and ankle where the knees are turned", place="knee_forward")
     way = ankle - hip
     line = way / np.maximum(length(way), 1e-300)
     # the part along the leg has no say in where the knee goes, so it may stay as it is

@@ -61,9 +61,7 @@ class Stand:
     def offset(self, pitch: Array) -> Array:
         """Return the planted ankle in footprint space, ``(3, 2, n)`` metres, for a pitch."""
         extra = (1,) * (pitch.ndim - self.cant.ndim)
-        cant, swivel, bend = (
-            np.broadcast_to(a.reshape(*a.shape, *extra), pitch.shape) for a in (self.cant, self.swivel, self.bend)
-        )
+        cant, swivel, bend = (a.reshape(*a.shape, *extra) for a in (self.cant, self.swivel, self.bend))
         bend = self.soles.planted_bend(pitch, cant, bend)
         return self.soles.planted(Turns(pitch, cant, swivel, bend))
 
@@ -86,34 +84,33 @@ def lift_within_reach(pitch: Array, stand: Stand, tracks: Tracks) -> Array:
     keep theirs; so do flat frames, but for the last two before heel-off.
     """
     planted = tracks.planted
-    out_of_reach = planted & (stand.distance(pitch) > stand.limit + 1e-7)
     movable = planted & _movable(pitch, tracks)
-    if not (out_of_reach & movable).any():
+    over = stand.distance(pitch) - stand.limit > 1e-7
+    if not (over & movable).any():
         return pitch
     count = pitch.shape[1]
     known = planted & ~movable
     band = Band.of(known.ravel(), np.array([0, count]))
-    free = np.zeros(2 * count, dtype=bool)
-    free[band.free] = True
     low, high = np.full((2, count), -np.inf), np.full((2, count), np.inf)
     now, change = pitch, np.zeros_like(pitch)
+    zero = np.zeros(len(band.free))
     for _ in range(PASSES):
-        at = movable & planted & (stand.distance(now) > stand.limit + 1e-7)
-        if not at.any():
-            break
+        at = movable & over
         wanted = _nearest_pitch(now[at], pitch[at], stand.part(at)) - pitch[at]
         low[at] = np.where(wanted > change[at], np.maximum(low[at], wanted), low[at])
         high[at] = np.where(wanted < change[at], np.minimum(high[at], wanted), high[at])
         crossed = low > high
-        low[crossed] = high[crossed] = np.clip(0.0, high[crossed], low[crossed])
-        zero = np.zeros(len(band.free))
+        if crossed.any():
+            low[crossed] = high[crossed] = np.clip(0.0, high[crossed], low[crossed])
         change = np.zeros(2 * count)
-        change[band.free] = keep_between(zero, zero, low.ravel()[free], high.ravel()[free], band)
+        change[band.free] = keep_between(zero, zero, low.ravel()[band.free], high.ravel()[band.free], band)
         change = change.reshape(2, count)
         now = pitch + change
-    at = movable & planted & (stand.distance(now) > stand.limit + 1e-7)
-    if at.any():
-        now[at] = _nearest_pitch(now[at], pitch[at], stand.part(at))
+        over = stand.distance(now) - stand.limit > 1e-7
+        if not (over & movable).any():
+            return now
+    at = movable & over
+    now[at] = _nearest_pitch(now[at], pitch[at], stand.part(at))
     return now
 
 
@@ -148,10 +145,10 @@ def _nearest_pitch(now: Array, authored: Array, stand: Stand) -> Array:
     turn = np.concatenate([crest - spread, crest + spread], axis=-1)  # both crossings of each rocker
     b, c, share, middle, half = (np.concatenate([v, v], axis=-1) for v in (b, c, share, middle, half))
     root = middle + np.remainder(turn + np.pi, 2.0 * np.pi) - np.pi
+    slope = c * np.cos(root - middle) - b * np.sin(root - middle)
+    slope = np.where(np.abs(slope) > 1e-6, slope, np.inf)
     for _ in range(2):  # the lowest corner and the edge's blend bend the wave a little
-        slope = c * np.cos(root - middle) - b * np.sin(root - middle)
-        value = stand.distance(root[None])[0] ** 2
-        root = root - np.where(np.abs(slope) > 1e-6, (value - wanted) / np.where(slope == 0.0, 1.0, slope), 0.0)
+        root = root - (stand.distance(root[None])[0] ** 2 - wanted) / slope
     far = np.abs(root - authored[:, None])
     good = (np.abs(share) <= 1.0) & (np.abs(root - middle) <= half + 1e-9) & (far <= MOST_CHANGE)
     good &= stand.distance(root[None])[0] <= stand.limit[0, :, None] + 1e-6

@@ -115,15 +115,15 @@ class Soles:
 
     def lowest(self, pitch: Array, cant: Array, bend: Array) -> Array:
         """Return the height of the sole's lowest corner relative to the ankle, metres, ``(feet, ...)``."""
-        extra = pitch.ndim - 2
-        sp, cp = np.sin(pitch), np.cos(pitch)
-        sb, cb = np.sin(bend), np.cos(bend)
-        ball = _fit(self.ball, extra)
-        hind, toes = _fit(self.hind, extra), _fit(self.toes, extra)
+        return self._lowest(np.sin(pitch), np.cos(pitch), _pair(cant), np.sin(bend), np.cos(bend))
+
+    def _lowest(self, sp: Array, cp: Array, canted: tuple[Array, Array] | None, sb: Array, cb: Array) -> Array:
+        extra = sp.ndim - 2
+        ball, hind, toes = _fit(self.ball, extra), _fit(self.hind, extra), _fit(self.toes, extra)
         toe_y = toes[1] * cb + toes[2] * sb + ball[1]
         toe_z = toes[2] * cb - toes[1] * sb + ball[2]
-        if cant.any():
-            sc, cc = np.sin(cant), np.cos(cant)
+        if canted is not None:
+            sc, cc = canted
             low = ((hind[0] * sc + hind[1] * cc) * cp - hind[2] * sp).min(axis=0)
             toe_low = (((toes[0] + ball[0]) * sc + toe_y * cc) * cp - toe_z * sp).min(axis=0)
         else:
@@ -174,42 +174,43 @@ class Soles:
         """
         pitch, cant, swivel, bend = turns
         extra = pitch.ndim - 2
-        heel = pitch < 0.0
-        toe = pitch > _fit(self.onset, extra)
-        x = self._touching_x(cant, heel, toe)
-        ball = _fit(self.ball, extra)
-        drop = ball[1] - _fit(self.sole, extra)
+        heel, toe = pitch < 0.0, pitch > _fit(self.onset, extra)
+        ball, sole, heel_z = _fit(self.ball, extra), _fit(self.sole, extra), _fit(self.heel_z, extra)
+        sp, cp, sb, cb = np.sin(pitch), np.cos(pitch), np.sin(bend), np.cos(bend)
+        canted = _pair(cant)
+        x = self._touching_x(cant if canted else None, heel, toe)
+        drop = ball[1] - sole
         reach = np.where(toe, _fit(self.toe_z, extra) - ball[2], 0.0)
-        sb, cb = np.sin(bend), np.cos(bend)
-        y = np.where(heel, _fit(self.sole, extra), ball[1] - drop * cb + reach * sb)
-        z = np.where(heel, _fit(self.heel_z, extra), ball[2] + drop * sb + reach * cb)
-        anchor_x, anchor_z = x, np.where(heel, _fit(self.heel_z, extra), ball[2] + reach)
-        across, along = turned_across(x, y, z, turns)
-        height = -self.lowest(pitch, cant, bend)
-        return np.array([anchor_x - across, height, anchor_z - along])
+        y = np.where(heel, sole, ball[1] - drop * cb + reach * sb)
+        z = np.where(heel, heel_z, ball[2] + drop * sb + reach * cb)
+        anchor_z = np.where(heel, heel_z, ball[2] + reach)
+        across = x
+        if canted is not None:
+            across, y = x * canted[1] - y * canted[0], x * canted[0] + y * canted[1]
+        along = y * sp + z * cp
+        if swivel.any():
+            ss, cs = np.sin(swivel), np.cos(swivel)
+            across, along = across * cs + along * ss, along * cs - across * ss
+        out = np.empty((3, *along.shape))
+        out[0] = x - across
+        out[1] = -self._lowest(sp, cp, canted, sb, cb)
+        out[2] = anchor_z - along
+        return out
 
-    def _touching_x(self, cant: Array, heel: Array, toe: Array) -> Array:
+    def _touching_x(self, cant: Array | None, heel: Array, toe: Array) -> Array:
         """Return the foot-space x of the touching point on its edge: the low end, blended near zero cant."""
-        extra = cant.ndim - 2
+        extra = heel.ndim - 2
         h, b, t = (_fit(edge, extra) for edge in (self.heel_edge, self.ball_edge, self.toe_edge))
         mid = np.where(heel, h[0], np.where(toe, t[0], b[0]))
-        if not cant.any():
+        if cant is None:
             return mid
         half = np.where(heel, h[1], np.where(toe, t[1], b[1]))
-        return np.asarray(mid - half * np.clip(cant / EDGE_BLEND, -1.0, 1.0))
+        return np.asarray(mid - half * np.minimum(np.maximum(cant / EDGE_BLEND, -1.0), 1.0))
 
 
-def turned_across(x: Array, y: Array, z: Array, turns: Turns) -> tuple[Array, Array]:
-    """Return x and z of the foot-space point turned by ``Ry(swivel) Rx(pitch) Rz(cant)``."""
-    pitch, cant, swivel, _ = turns
-    if cant.any():
-        sc, cc = np.sin(cant), np.cos(cant)
-        x, y = x * cc - y * sc, x * sc + y * cc
-    z = y * np.sin(pitch) + z * np.cos(pitch)
-    if not swivel.any():
-        return x, z
-    ss, cs = np.sin(swivel), np.cos(swivel)
-    return x * cs + z * ss, z * cs - x * ss
+def _pair(cant: Array) -> tuple[Array, Array] | None:
+    """Return the cant's sine and cosine, or None where no foot cants at all."""
+    return (np.sin(cant), np.cos(cant)) if cant.any() else None
 
 
 def _fit(column: Array, extra: int) -> Array:

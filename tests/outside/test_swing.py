@@ -322,7 +322,7 @@ def test_what_is_minimised_is_no_higher_than_the_optimum_by_a_millionth(cases: l
 
 
 def test_what_is_minimised_is_lower_only_by_what_the_spheres_give(cases: list[Case]) -> None:
-    """By duality no answer has less than the dual value minus force times trespass, summed over the spheres."""
+    """By duality no answer is lower than the dual value minus force times trespass, summed over spheres."""
     lower = {}
     for case in cases:
         ours, over = objective(case.walk, case.ours), np.maximum(beyond(case.walk, case.ours), 0.0)
