@@ -43,7 +43,7 @@ def in_footprint(rig: Rig, turns: Turns, ankle: Array, point: Array, *, on_toes:
     """Return where a foot-space point ``(3,)`` or ``(n, 3)`` of the left foot lies, ``(n, 3)`` metres."""
     foot = rig.legs[0].foot
     count = ankle.shape[-1]
-    own = np.broadcast_to(point, (count, 3))
+    own = np.array(np.broadcast_to(point, (count, 3)))
     if on_toes and foot.hinged:  # positive bend tips the toes up: a turn about -x
         own = (
             Rotation.from_rotvec(-turns.bend[0][:, None] * [1.0, 0.0, 0.0]).apply(own - foot.ball) + foot.ball
@@ -77,7 +77,7 @@ def random_turns(rig: Rig, phase: str, seed: int, *, cant: float = 0.0, swivel: 
     canted = random.choice([-1.0, 1.0], shape) * random.uniform(1.01 * EDGE_BLEND, max(cant, 0.02), shape)
     canted = canted if cant else np.zeros(shape)
     turned = random.uniform(-swivel, swivel, shape)
-    bend = Soles.of(rig).planted_bend(pitch, canted, random.uniform(-0.2, 0.4, shape))
+    bend = Soles.of(rig).planted_bend(pitch, canted, random.uniform(0.0, 0.4, shape))  # toes authored down would touch first
     return Turns(pitch, canted, turned, bend)
 
 
@@ -151,7 +151,7 @@ def test_the_toe_segment_lies_level_from_pitch_zero_to_the_onset(name: str, cant
         foot = rig.legs[0].foot
         ankle = Soles.of(rig).planted(turns)
         back = in_footprint(rig, turns, ankle, foot.ball, on_toes=True)
-        front = in_footprint(rig, turns, ankle, foot.ball + [0.0, 0.0, 0.1], on_toes=True)
+        front = in_footprint(rig, turns, ankle, foot.ball + np.array([0.0, 0.0, 0.1]), on_toes=True)
         assert np.abs(front[:, 1] - back[:, 1]).max() < 1e-12
 
 

@@ -129,9 +129,7 @@ def end_slopes(segments: Segments) -> tuple[Floats, Floats]:
     A handle of no length at all leaves the direction to the next control point that stands apart. A
     handle of no length in time only is upright: infinite, with its sign.
     """
-    times = np.stack(
-        [np.zeros_like(segments.start), segments.start, segments.end, np.ones_like(segments.end)]
-    )
+    times = np.stack([np.zeros_like(segments.start), segments.start, segments.end, np.ones_like(segments.end)])
     found = []
     for end, others in ((0, (1, 2, 3)), (3, (2, 1, 0))):
         run = np.zeros_like(segments.start)
@@ -184,9 +182,7 @@ def fit_segment_slopes(
     values = np.asarray(values_at_keys, dtype=np.float64)
     samples = np.asarray(interior, dtype=np.float64)
     if phase.ndim != 1 or np.unique(phase).size < 2:
-        raise InputError(
-            f"two slopes need at least two phases that differ, got {phase.tolist()}", place="phases"
-        )
+        raise InputError(f"two slopes need at least two phases that differ, got {phase.tolist()}", place="phases")
     if not ((phase > 0.0) & (phase < 1.0)).all():
         raise InputError(f"phases lie strictly between 0 and 1, got {phase.tolist()}", place="phases")
     if values.ndim == 0 or samples.shape != (*values.shape[:-1], values.shape[-1] - 1, phase.size):

@@ -32,6 +32,10 @@ def runs_with(flag: Flags, run: NDArray[np.intp]) -> Flags:
     return np.asarray(hit[run])
 
 
+def _sums(run: NDArray[np.intp], each: Array) -> Array:
+    return np.asarray(np.bincount(run, each), dtype=np.float64)
+
+
 def step_each(
     here: Array, step: Array, energy: Callable[[Array], Array], now: Array, run: NDArray[np.intp]
 ) -> tuple[Array, Array]:
@@ -81,7 +85,7 @@ def keep_between(start: Array, side: Array, low: Array, high: Array, band: Band)
 
     def energy(y: Array) -> Array:
         beyond = np.maximum(low - y, 0.0) + np.maximum(y - high, 0.0)
-        return np.bincount(part.run, 0.5 * y * part.times(y) - f * y + 0.5 * STIFFNESS * beyond**2)
+        return _sums(part.run, 0.5 * y * part.times(y) - f * y + 0.5 * STIFFNESS * beyond**2)
 
     now = energy(y)
     for _ in range(PASSES):

@@ -128,9 +128,7 @@ def _measured(capture: Capture, flat: NDArray[np.bool_], ground: Array) -> Calib
         points[foot] = np.median(local, axis=0)
         if sides is not None and capture.ball_inner is not None and capture.ball_outer is not None:
             for k, side in enumerate((capture.ball_inner, capture.ball_outer)):
-                sides[foot, k] = np.median(
-                    np.einsum("jif,fj->fi", world_from_foot, side[rows, foot] - ankle), axis=0
-                )
+                sides[foot, k] = np.median(np.einsum("jif,fj->fi", world_from_foot, side[rows, foot] - ankle), axis=0)
     return Calibration(pitch, cant, height, points, sides, flat, ground)
 
 
@@ -206,9 +204,7 @@ def _foot(flat: Calibration, foot: int, ground: float, hinge: Array | None) -> F
         )
     heel, ball, toe = flat.points[foot, [HEEL, BALL, TOE]].copy()
     if np.isnan(heel[0]) and np.isnan(toe[0]):
-        raise InputError(
-            "neither heel nor toe was captured; one is needed for the foot's length", place="points"
-        )
+        raise InputError("neither heel nor toe was captured; one is needed for the foot's length", place="points")
     if np.isnan(heel[0]):
         heel = np.array([ball[0], sole, ball[2] - (toe[2] - ball[2]) * BALL_SHARE / (1.0 - BALL_SHARE)])
     if np.isnan(toe[0]):
@@ -322,9 +318,7 @@ def _bend(capture: Capture, flat: Calibration, foot: int, world_from_foot: Array
 def _track(control: Control, place: Array, turn: Array, bend: Array | None) -> dict[str, tuple[Array, float]]:
     """Return each of the control's channels as its numbers, and a whole turn in its unit (0 for a length)."""
     if control.parent != "world":
-        raise InputError(
-            f"wanted a control in the world, it sits in {control.parent}", place=f"control {control.name}"
-        )
+        raise InputError(f"wanted a control in the world, it sits in {control.parent}", place=f"control {control.name}")
     mid = "xyz".index(control.order[1])
     zero = np.zeros(1)
     one = np.array(angles_of(turn, order=control.order, near=(zero, zero, zero)))
@@ -336,9 +330,7 @@ def _track(control: Control, place: Array, turn: Array, bend: Array | None) -> d
     tracks = {}
     for key, values in parts.items():
         if key not in control.axes:
-            raise InputError(
-                f"the axis {key} is missing; a capture needs it", place=f"control {control.name}"
-            )
+            raise InputError(f"the axis {key} is missing; a capture needs it", place=f"control {control.name}")
         axis = control.axes[key]
         turned = 0.0 if key in "xyz" else 2.0 * np.pi / abs(axis.scale)
         tracks[axis.channel] = (values / axis.scale + axis.zero, turned)

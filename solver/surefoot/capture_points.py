@@ -115,14 +115,10 @@ class Capture:
         if self.hips_rotation is None:
             across = left - right
             if (np.hypot(across[:, 0], across[:, 2]) < 1e-6).any():
-                raise InputError(
-                    "the hip joints lie one above the other; state hips_rotation", place="points"
-                )
+                raise InputError("the hip joints lie one above the other; state hips_rotation", place="points")
             forward = np.cross(across, [0.0, 1.0, 0.0])
             axes = np.stack([across, np.cross(forward, across), forward], axis=-1)
-            object.__setattr__(
-                self, "hips_rotation", _shut(axes / np.linalg.norm(axes, axis=-2, keepdims=True))
-            )
+            object.__setattr__(self, "hips_rotation", _shut(axes / np.linalg.norm(axes, axis=-2, keepdims=True)))
 
     @property
     def frames(self) -> int:
@@ -162,9 +158,7 @@ class Capture:
                 raise InputError("a rigid ankle needs a captured heel", place=f"{side} foot")
         world_from_line = self.foot_lines()
         middle = (self.points[:, :, HEEL] + self.points[:, :, BALL]) / 2.0
-        in_line = np.einsum(
-            "jifk,fkj->fki", np.swapaxes(world_from_line, 2, 3), self.points[:, :, ANKLE] - middle
-        )
+        in_line = np.einsum("jifk,fkj->fki", np.swapaxes(world_from_line, 2, 3), self.points[:, :, ANKLE] - middle)
         fixed = np.median(in_line, axis=0)
         points = self.points.copy()
         points[:, :, ANKLE] = middle + np.einsum("ijkf,kj->fki", world_from_line, fixed)
@@ -178,9 +172,7 @@ class Capture:
         length = np.linalg.norm(forward, axis=0)
         if (length < 1e-6).any():
             foot, row = np.argwhere(length < 1e-6)[0].tolist()
-            raise InputError(
-                f"the {FEET[foot]} ball lies on its heel or ankle at frame {row + 1}", place="points"
-            )
+            raise InputError(f"the {FEET[foot]} ball lies on its heel or ankle at frame {row + 1}", place="points")
         forward = forward / length
         if self.ball_inner is None or self.ball_outer is None:
             yaw = np.arctan2(forward[0], forward[2])

@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
+from itertools import pairwise
 from types import MappingProxyType
 from typing import Any, ClassVar
 
@@ -129,7 +130,7 @@ class Clip:
                         f"frames {stance.first} to {stance.last} lie outside {self.first} to {self.last}",
                         place=f"stance of the {foot} foot",
                     )
-            for one, two in zip(mine, mine[1:], strict=False):
+            for one, two in pairwise(mine):
                 if two.first <= one.last:
                     raise InputError(
                         f"frames {one.first} to {one.last} and {two.first} to {two.last} overlap",

@@ -145,9 +145,8 @@ def _build(raw: _Clip) -> Clip:
             locked.append(name)
     stances = None
     if raw.stances is not None:
-        stances = tuple(
-            Stance(foot, s.first, s.last, s.left_alone) for foot in FEET for s in raw.stances.get(foot, [])  # type: ignore[call-overload]
-        )
+        spans = {str(foot): own for foot, own in raw.stances.items()}
+        stances = tuple(Stance(foot, s.first, s.last, s.left_alone) for foot in FEET for s in spans.get(foot, []))
     belt = None
     if raw.belt is not None:
         belt = Belt(np.array(raw.belt.velocity) * metre, raw.belt.turn * radian)

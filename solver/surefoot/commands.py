@@ -106,9 +106,7 @@ def _tolerances(given: list[str], rig: Rig) -> dict[str, tuple[float, float, flo
 
 
 def _judge(clip: Clip, job: _Job, belt: Belt | None) -> Report:
-    return check(
-        clip, job.rig, ground=job.ground, belt=belt, tolerances=job.tolerances, landing=job.landing
-    )
+    return check(clip, job.rig, ground=job.ground, belt=belt, tolerances=job.tolerances, landing=job.landing)
 
 
 def _check(options: argparse.Namespace, job: _Job) -> int:

@@ -17,7 +17,6 @@ from numpy.typing import NDArray
 
 from surefoot.belt import STILL, Belt
 from surefoot.clip import Stance
-from surefoot.curves import Outside
 from surefoot.rig import FEET
 from surefoot.scene import Scene
 from surefoot.tolerances import REFERENCE_LEG

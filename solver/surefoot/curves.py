@@ -66,10 +66,7 @@ class Curve:
 
     def __post_init__(self) -> None:
         try:
-            arrays = [
-                np.array(a, dtype=np.float64)
-                for a in (self.frames, self.values, self.slope_in, self.slope_out)
-            ]
+            arrays = [np.array(a, dtype=np.float64) for a in (self.frames, self.values, self.slope_in, self.slope_out)]
             shapes = np.array(self.shapes, dtype=np.int8)
             handles = None if self.handles is None else np.array(self.handles, dtype=np.float64)
             before, after = Outside(self.before), Outside(self.after)
@@ -171,9 +168,7 @@ def _keys_of(curves: Sequence[Curve]) -> Keys:
     frames = np.concatenate([c.frames for c in curves])
     handles = None
     if any(c.handles is not None for c in curves):
-        handles = np.concatenate(
-            [np.zeros((c.frames.size, 4)) if c.handles is None else c.handles for c in curves]
-        )
+        handles = np.concatenate([np.zeros((c.frames.size, 4)) if c.handles is None else c.handles for c in curves])
     return Keys(
         frames=frames,
         values=np.concatenate([c.values for c in curves]),
@@ -343,7 +338,5 @@ def _checked(frames: npt.ArrayLike) -> Floats:
         raise ShapeError(f"frames to evaluate have shape (m,), got {times.shape}", place="frames")
     finite = np.isfinite(times)
     if not finite.all():
-        raise InputError(
-            f"frames to evaluate are finite, got {times[int(np.argmin(finite))]}", place="frames"
-        )
+        raise InputError(f"frames to evaluate are finite, got {times[int(np.argmin(finite))]}", place="frames")
     return times

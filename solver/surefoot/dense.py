@@ -68,9 +68,9 @@ def write_channels(scene: Scene, settled: Settled, *, leave_below: float = 1e-6)
     """
     binding, tracks = scene.binding, settled.tracks
     ankle = scene.to_world(tracks.unroll_points(scene, settled.ankle))
-    angles = tracks.unroll(scene, settled.angles)
+    angles = tracks.unroll(settled.angles)
     angles[1] = scene.yaw_to_world(tracks.unroll_yaw(scene, settled.angles[1]))
-    bend = tracks.unroll(scene, settled.bend)
+    bend = tracks.unroll(settled.bend)
     new = binding.write(ankle, angles, bend, scene.values, scene.frames)
     padded = np.concatenate([scene.values, np.zeros((1, scene.count))])
     old = padded[binding.foot_rows]
@@ -118,9 +118,9 @@ def _segments(scene: Scene, settled: Settled, new: Array, change: Array) -> _Seg
     else:
         left, right = new[..., :-1], new[..., 1:]
         step = np.diff(change, axis=-1)
-    planted = tracks.unroll(scene, tracks.planted)
-    held = tracks.unroll(scene, settled.held)
-    rolling = planted & (tracks.unroll(scene, settled.angles[0]) >= 0.0)
+    planted = tracks.unroll(tracks.planted)
+    held = tracks.unroll(settled.held)
+    rolling = planted & (tracks.unroll(settled.angles[0]) >= 0.0)
     regime = np.empty((7, 2, count), dtype=bool)
     for where, known in ((slice(0, 3), planted), (slice(3, 4), planted & False), (slice(4, 5), held),
                          (slice(5, 6), planted & False), (slice(6, 7), rolling)):  # fmt: skip
@@ -156,9 +156,9 @@ def _fit_stances(scene: Scene, settled: Settled, segments: _Segments) -> None:
     """Replace the slopes of x, y and z in stance by those that follow the planted path between frames."""
     binding, tracks, prints = scene.binding, settled.tracks, settled.prints
     count = segments.left.shape[-1]
-    which = tracks.unroll(scene, tracks.print_of)
-    lap = tracks.unroll(scene, tracks.laps)
-    planted = tracks.unroll(scene, tracks.planted)
+    which = tracks.unroll(tracks.print_of)
+    lap = tracks.unroll(tracks.laps)
+    planted = tracks.unroll(tracks.planted)
     if not len(tracks.source):
         return
     # a stance goes on over the seam, and its far part is a footprint's image a loop later: one source
@@ -215,16 +215,19 @@ def _path(scene: Scene, settled: Settled, turns: Turns, count: int) -> Array:
     if not (turns.cant.any() or turns.swivel.any()):
         return soles.planted(turns)
     which = tracks.print_of
-    local = tracks.unroll(scene, prints.local_turns(which, settled.angles))
-    stood = tracks.unroll(scene, prints.into(which, settled.ankle - prints.origin[:, which]))
-    bend = tracks.unroll(scene, settled.bend)
+    local = tracks.unroll(prints.local_turns(which, settled.angles))
+    stood = tracks.unroll(prints.into(which, settled.ankle - prints.origin[:, which]))
+    bend = tracks.unroll(settled.bend)
 
     def ended(at_frames: Array, between: Array) -> Array:
         right = np.roll(at_frames, -1, axis=-1)[..., :count, None]
         return np.concatenate([at_frames[..., :count, None], between, right], axis=-1)
 
     whole = Turns(
-        ended(local[0], turns.pitch), ended(local[2], turns.cant), ended(local[1], turns.swivel), ended(bend, turns.bend)
+        ended(local[0], turns.pitch),
+        ended(local[2], turns.cant),
+        ended(local[1], turns.swivel),
+        ended(bend, turns.bend),
     )
     off = soles.planted(whole)
     slip = np.cumsum(slip_steps(soles, whole, off), axis=-1)

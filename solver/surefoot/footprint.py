@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import Literal, Self
+from typing import Any, Literal, Self
 
 import numpy as np
 from numpy.typing import NDArray
@@ -62,6 +62,7 @@ class Tracks:
     bend: Array
     source: Indices  # (prints,) a print that is another one a loop earlier names it, else itself
     foot_of: Indices  # (prints,)
+    back: Indices  # (2, n) where each frame of the clip lies in the flattened tracks
 
     @classmethod
     def of(cls, scene: Scene, stances: Sequence[Stance]) -> Self:
@@ -95,6 +96,8 @@ class Tracks:
                     source.append(len(source) - 1)
                     foot_of.append(foot)
         rows = np.arange(2)[:, None]
+        back = np.empty((2, count), dtype=np.intp)
+        back[rows, index] = np.arange(2 * count).reshape(2, count)
         hip, ankle = scene.hip[:, rows, index], scene.ankle[:, rows, index]
         angles, bend = scene.angles[:, rows, index], scene.pose.bend[rows, index]
         if scene.drift is not None and laps.any():
@@ -102,30 +105,29 @@ class Tracks:
             ankle = np.where(laps, scene.drift.apply(ankle), ankle)
             angles[1] += laps * scene.drift.turn
         return cls(index, laps, print_of, alone, hip, ankle, angles, bend, np.array(source, dtype=np.intp),
-                   np.array(foot_of, dtype=np.intp))  # fmt: skip
+                   np.array(foot_of, dtype=np.intp), back)  # fmt: skip
 
     @property
     def planted(self) -> Flags:
         """Which frames are stance and to be mended, ``(2, n)``."""
         return (self.print_of >= 0) & ~self.left_alone
 
-    def unroll(self, scene: Scene, values: Array) -> Array:
+    def unroll(self, values: NDArray[Any]) -> NDArray[Any]:
         """Return ``values`` (..., 2, n) in the clip's own order of frames; points need `unroll_points`."""
-        out = np.empty_like(values)
-        out[..., np.arange(2)[:, None], self.index] = values
-        return out
+        flat = values.reshape(*values.shape[:-2], -1)
+        return np.take(flat, self.back, axis=-1)
 
     def unroll_points(self, scene: Scene, points: Array) -> Array:
         """Return ground-space points ``(3, 2, n)`` in the clip's order, moved back by their laps."""
         if scene.drift is not None and self.laps.any():
             points = np.where(self.laps, scene.drift.apply(points, times=-1), points)
-        return self.unroll(scene, points)
+        return self.unroll(points)
 
     def unroll_yaw(self, scene: Scene, yaw: Array) -> Array:
         """Return ground-space yaw ``(2, n)`` in the clip's order, turned back by its laps."""
         if scene.drift is not None and scene.drift.turn != 0.0:
             yaw = yaw - self.laps * scene.drift.turn
-        return self.unroll(scene, yaw)
+        return self.unroll(yaw)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -193,9 +195,7 @@ def tilt_onto(nx: Array, ny: Array, nz: Array) -> Array:
     )
 
 
-def fit_prints(
-    scene: Scene, tracks: Tracks, *, anchor: Anchor | int = "flat", keyed: Flags | None = None
-) -> Prints:
+def fit_prints(scene: Scene, tracks: Tracks, *, anchor: Anchor | int = "flat", keyed: Flags | None = None) -> Prints:
     """Return the footprints that depart least from the authored feet.
 
     Parameters
@@ -329,4 +329,3 @@ def _circular_mean(angle: Array, weight: Array, owner: Indices, count: int) -> A
     size = np.maximum(np.bincount(owner, minlength=count), 1)
     level = np.bincount(owner, angle, count) / size
     return np.asarray(mean + 2.0 * np.pi * np.round((level - mean) / (2.0 * np.pi)))
-

@@ -83,9 +83,7 @@ def lengths(value: ArrayLike, place: str) -> Array:
     array = _finite_array(value, place)
     if array.size and float(np.abs(array).max()) > LARGEST:
         worst = float(np.abs(array).max())
-        raise UnitError(
-            f"expected lengths within {LARGEST:g} m, got {worst:g} m; is the unit right?", place=place
-        )
+        raise UnitError(f"expected lengths within {LARGEST:g} m, got {worst:g} m; is the unit right?", place=place)
     return array
 
 

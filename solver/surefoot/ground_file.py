@@ -125,9 +125,7 @@ def load_ground(path: str | PathLike[str]) -> Ground:
         raise FileError("expected a ground file, got a directory", place=place) from None
     except (OSError, ValueError) as error:
         reason = getattr(error, "strerror", None) or str(error)
-        raise FileError(
-            f"expected a readable ground file, but it can't be read ({reason})", place=place
-        ) from None
+        raise FileError(f"expected a readable ground file, but it can't be read ({reason})", place=place) from None
     try:
         text = raw.decode("utf-8-sig")
     except UnicodeDecodeError as error:
@@ -178,9 +176,7 @@ def _plane(plane: _Plane, metres: float) -> Plane:
     point, name = np.array(plane.point) * metres, plane.name or "plane"
     if plane.normal is not None:
         if plane.heading_deg is not None:
-            raise InputError(
-                "expected a heading only beside a slope; a normal has its own", place="heading_deg"
-            )
+            raise InputError("expected a heading only beside a slope; a normal has its own", place="heading_deg")
         return Plane(point, np.array(plane.normal), name)
     heading = _heading(plane.heading_deg or 0.0)
     try:

@@ -63,9 +63,7 @@ class GroundLine:
         step = np.diff(distance)
         if np.any(step < -SAME_DISTANCE):
             at = int(np.argmax(step < -SAME_DISTANCE)) + 1
-            message = (
-                f"expected distances that never decrease, got {distance[at]:g} m after {distance[at - 1]:g} m"
-            )
+            message = f"expected distances that never decrease, got {distance[at]:g} m after {distance[at - 1]:g} m"
             raise InputError(message, place=f"points[{at}]")
         knots = np.concatenate(([True], step > SAME_DISTANCE))
         distance = distance[knots][np.cumsum(knots) - 1]
@@ -132,9 +130,7 @@ def _refuse_folds(distance: Array, rise: Array, kept: NDArray[np.intp]) -> None:
     folds = upright[1:] & upright[:-1] & (sense[1:] != sense[:-1])
     if np.any(folds):
         at = int(kept[int(np.argmax(folds)) + 2])
-        message = (
-            f"expected a riser that goes one way, got one at {distance[at]:g} m that runs back over itself"
-        )
+        message = f"expected a riser that goes one way, got one at {distance[at]:g} m that runs back over itself"
         raise InputError(message, place=f"points[{at}]")
 
 

@@ -31,9 +31,7 @@ def check_sizes(
         got = f"values {values.shape}, shapes {shapes.shape}, slopes {slope_in.shape} and {slope_out.shape}"
         raise ShapeError(f"{size[0]} frames need as many values, shapes and slopes, got {got}", place="keys")
     if handles is not None and handles.shape != (*size, 4):
-        raise ShapeError(
-            f"{size[0]} frames need handles of shape {(*size, 4)}, got {handles.shape}", place="keys"
-        )
+        raise ShapeError(f"{size[0]} frames need handles of shape {(*size, 4)}, got {handles.shape}", place="keys")
 
 
 def check_keys(frames: Floats, values: Floats, shapes: npt.NDArray[np.int8]) -> None:
@@ -56,9 +54,7 @@ def check_keys(frames: Floats, values: Floats, shapes: npt.NDArray[np.int8]) -> 
     known = shapes.view(np.uint8) <= Shape.BEZIER
     if not known.all():
         key = int(np.argmin(known))
-        raise InputError(
-            f"no shape has the code {shapes[key]}; they run from 0 to 5", place=_place(frames, key)
-        )
+        raise InputError(f"no shape has the code {shapes[key]}; they run from 0 to 5", place=_place(frames, key))
 
 
 def check_given(frames: Floats, shapes: npt.NDArray[np.int8], slope_in: Floats, slope_out: Floats) -> None:
@@ -69,9 +65,7 @@ def check_given(frames: Floats, shapes: npt.NDArray[np.int8], slope_in: Floats, 
     bad = (shapes == Shape.GIVEN) & ~finite
     if bad.any():
         key = int(np.argmax(bad))
-        told = (
-            f"a key with given slopes needs two finite ones, got {slope_in[key]} in and {slope_out[key]} out"
-        )
+        told = f"a key with given slopes needs two finite ones, got {slope_in[key]} in and {slope_out[key]} out"
         raise InputError(told, place=_place(frames, key))
 
 
@@ -96,9 +90,7 @@ def check_handles(frames: Floats, shapes: npt.NDArray[np.int8], handles: Floats 
     if backward_in[key] or backward_out[key]:
         side, run = ("in", handles[key, 0]) if backward_in[key] else ("out", handles[key, 2])
         raise InputError(f"the {side} handle runs backwards in time ({run:g} frames)", place=place)
-    side, reach, room = (
-        ("in", -handles[key, 0], gap[key - 1]) if far_in[key] else ("out", handles[key, 2], gap[key])
-    )
+    side, reach, room = ("in", -handles[key, 0], gap[key - 1]) if far_in[key] else ("out", handles[key, 2], gap[key])
     told = f"the {side} handle reaches {reach:g} frames, past the neighbouring key {room:g} frames away"
     raise InputError(told, place=place)
 

@@ -55,7 +55,7 @@ def _difference(old: Curve, new: Curve) -> Curve:
     return Curve(times, gap, shapes, gap_in, gap_out, None, new.before, new.after)
 
 
-def _holding(curve: Curve, times: np.ndarray) -> np.ndarray:  # type: ignore[type-arg]
+def _holding(curve: Curve, times: np.ndarray) -> np.ndarray:
     """Return at which times the curve holds its value until its next key."""
     at = np.clip(np.searchsorted(curve.frames, times, side="right") - 1, 0, len(curve.frames) - 1)
     return np.asarray(curve.shapes[at] == Shape.STEP)

@@ -94,9 +94,7 @@ def _stacked(legs: tuple[Leg, ...], sign: Array, shape: tuple[int, ...]) -> LegC
     )
 
 
-def leg_points(
-    angles: Array, chain: LegChain, *, hips_turn: Array | None = None, hip: Array | None = None
-) -> Array:
+def leg_points(angles: Array, chain: LegChain, *, hips_turn: Array | None = None, hip: Array | None = None) -> Array:
     """Return the six points of each leg, named by POINTS.
 
     Parameters
@@ -153,9 +151,7 @@ def leg_jacobian(
     jacobian = np.zeros((3, len(POINTS), *angles.shape))
     for part in _blocks(angles):
         axes = _walk(angles[..., part], chain, _part(hips_turn, part), _part(hip, part), points[..., part])
-        for hinge, (axis, joint, first) in enumerate(zip(axes, JOINTS, MOVED, strict=True)):
-            way = points[:, first:, ..., part] - points[:, joint, None, ..., part]
-            _cross(axis, way, jacobian[:, first:, hinge, ..., part])
+        _derive(points[..., part], axes, jacobian[..., part])
     return points, jacobian
 
 
@@ -166,16 +162,26 @@ MOVED = (KNEE, KNEE, ANKLE, ANKLE, HEEL, HEEL, TOE)
 """The first point that each hinge moves; all after it move too. The knee lies on the axis of hip rotation."""
 
 
-def _cross(a: Array, b: Array, out: Array) -> None:
+def _derive(points: Array, axes: list[Array], jacobian: Array) -> None:
+    """Fill ``jacobian`` (3, 6, 7, ...), zeros until now, from the points and the hinges' axes."""
+    way, spare = np.empty_like(points), np.empty_like(points[0])
+    before = -1
+    for hinge, (axis, joint, first) in enumerate(zip(axes, JOINTS, MOVED, strict=True)):
+        if joint != before:
+            np.subtract(points[:, first:], points[:, joint, None], out=way[:, first:])
+            before = joint
+        _cross(axis, way[:, first:], jacobian[:, first:, hinge], spare[first:])
+
+
+def _cross(a: Array, b: Array, out: Array, spare: Array) -> None:
     """Write ``a x b`` into ``out``, both ``(3, points, ...)``, for one ``a`` (3, ...)."""
-    spare = np.empty_like(b[0])
     for i, j, k in ((0, 1, 2), (1, 2, 0), (2, 0, 1)):
         np.multiply(a[j], b[k], out=out[i])
         np.multiply(a[k], b[j], out=spare)
-        out[i] -= spare
+        np.subtract(out[i], spare, out=out[i])
 
 
-BLOCK = 16384
+BLOCK = 12_000
 """Poses of a leg worked through at once, so that what is made on the way stays in the processor's cache."""
 
 
@@ -193,9 +199,7 @@ def _hinge(a: Array, b: Array, cosine: Array, sine: Array) -> tuple[Array, Array
     return a * cosine + b * sine, b * cosine - a * sine
 
 
-def _walk(
-    angles: Array, chain: LegChain, hips_turn: Array | None, hip: Array | None, points: Array
-) -> list[Array]:
+def _walk(angles: Array, chain: LegChain, hips_turn: Array | None, hip: Array | None, points: Array) -> list[Array]:
     """Go down the chain once: fill ``points`` (3, 6, ...), return the hinges' axes, ``(3, ...)`` each."""
     s = chain.sign
     sines, cosines = np.sin(angles), np.cos(angles)

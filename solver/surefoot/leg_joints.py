@@ -82,9 +82,7 @@ def joint_angles(
     flexion = kept(np.arctan2(thigh[2], -thigh[1])[None], level > PARALLEL, np.zeros(1))[0]
     abduction = np.arctan2(s * thigh[0], level)
     sf, cf, sa, ca = np.sin(flexion), np.cos(flexion), s * np.sin(abduction), np.cos(abduction)
-    rotation = np.arctan2(
-        -s * (ca * front[0] + sa * cf * front[1] - sa * sf * front[2]), sf * front[1] + cf * front[2]
-    )
+    rotation = np.arctan2(-s * (ca * front[0] + sa * cf * front[1] - sa * sf * front[2]), sf * front[1] + cf * front[2])
     fold = np.arctan2(-dot(shank, front), dot(shank, thigh))
 
     # the foot seen from the shank, whose own axes are lateral, up and front

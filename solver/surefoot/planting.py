@@ -188,4 +188,3 @@ def _footprints(stances: tuple[Stance, ...], prints: Prints, tracks: Tracks) -> 
         x, y, z = prints.origin[:, i].tolist()
         found.append(Footprint(stance, (x, y, z), float(prints.yaw[i])))
     return tuple(found)
-

@@ -147,8 +147,8 @@ def _nearest_pitch(now: Array, authored: Array, stand: Stand) -> Array:
     root = middle + np.remainder(turn + np.pi, 2.0 * np.pi) - np.pi
     slope = c * np.cos(root - middle) - b * np.sin(root - middle)
     slope = np.where(np.abs(slope) > 1e-6, slope, np.inf)
-    for _ in range(2):  # the lowest corner and the edge's blend bend the wave a little
-        root = root - (stand.distance(root[None])[0] ** 2 - wanted) / slope
+    # one step of Newton's: the lowest corner and the edge's blend bend the wave a little
+    root = root - (stand.distance(root[None])[0] ** 2 - wanted) / slope
     far = np.abs(root - authored[:, None])
     good = (np.abs(share) <= 1.0) & (np.abs(root - middle) <= half + 1e-9) & (far <= MOST_CHANGE)
     good &= stand.distance(root[None])[0] <= stand.limit[0, :, None] + 1e-6
@@ -199,4 +199,4 @@ def nearer_prints(pitch: Array, stand: Stand, prints: Prints, tracks: Tracks, le
     left = np.zeros(count)
     np.maximum.at(left, owner, length - limit)
     good = (left < 2e-4) & (np.hypot(*shift) <= NEARER * leg)
-    return shift * good
+    return np.asarray(shift * good)

@@ -158,12 +158,12 @@ class Foot:
 
 def _convex(outline: Array) -> Array:
     """Return the outline's convex hull, counter-clockwise, or raise when it has no area."""
-    from shapely import MultiPoint
+    from shapely import MultiPoint, get_coordinates
 
     hull = MultiPoint(outline).convex_hull
     if hull.geom_type != "Polygon" or hull.area < 1e-8:
         raise InputError("the outline encloses no area", place="foot.outline")
-    return np.array(hull.exterior.coords[:-1], dtype=np.float64)
+    return np.array(get_coordinates(hull)[:-1], dtype=np.float64)
 
 
 def _crossings(outline: Array, z: float) -> Array:

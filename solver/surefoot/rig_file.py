@@ -193,7 +193,8 @@ def _foot(raw: _Foot, metre: float, radian: float) -> Foot:
 def _default_controls(raw: _Rig, metre: float, left: Leg, right: Leg) -> dict[str, _Control]:
     """Controls named after the part and the axis, in the world, zero at the feet's stand."""
     plane = ("z", "y", "pitch") if raw.planar else ("x", "y", "z", "pitch", "yaw", "roll")
-    tables = {"hips": _Control(**{axis: f"hips.{axis}" for axis in plane})}
+    hips: dict[str, Any] = {axis: f"hips.{axis}" for axis in plane}
+    tables = {"hips": _Control(**hips)}
     for side, leg in (("left", left), ("right", right)):
         name = f"{side}_foot"
         axes: dict[str, Any] = {
@@ -219,7 +220,9 @@ def _control(name: str, raw: _Control, rig: _Rig, metre: float, radian: float) -
         length = field in ("x", "y", "z")
         unit = axis.unit or (rig.unit if length else rig.angle)
         if unit not in (LENGTHS if length else ANGLES):
-            raise UnknownName("length unit" if length else "angle unit", unit, LENGTHS if length else ANGLES, place=place)
+            raise UnknownName(
+                "length unit" if length else "angle unit", unit, LENGTHS if length else ANGLES, place=place
+            )
         key = "roll" if field == "cant" else field
         if key in axes:
             raise InputError("roll and cant are one axis; give one of them", place=place)

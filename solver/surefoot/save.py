@@ -36,4 +36,3 @@ def save_bytes(data: bytes, path: str | Path) -> None:
             if temporary:
                 os.unlink(temporary)
         raise FileError(f"can't be written: {error.strerror or error}", place=str(path)) from None
-

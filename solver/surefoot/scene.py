@@ -96,9 +96,7 @@ class Scene:
         return cls.riding(binding, ground, belt or clip.belt or STILL, frames, values, pose)
 
     @classmethod
-    def riding(
-        cls, binding: Binding, ground: Ground, belt: Belt, frames: Array, values: Array, pose: Pose
-    ) -> Self:
+    def riding(cls, binding: Binding, ground: Ground, belt: Belt, frames: Array, values: Array, pose: Pose) -> Self:
         """Return the scene of an evaluated pose on a belt."""
         clip = binding.clip
         time = (frames - clip.first) * clip.step

@@ -34,7 +34,7 @@ def seam_gap(curve: Curve, first: int, last: int) -> tuple[float, float]:
     return abs(value), max(breaks, default=0.0)
 
 
-def _sides(curve: Curve, pack: Pack, at: np.ndarray) -> tuple[float, float]:  # type: ignore[type-arg]
+def _sides(curve: Curve, pack: Pack, at: np.ndarray) -> tuple[float, float]:
     """Return in and out slope at a frame: those of the key there, else those of the curve."""
     key = np.flatnonzero(curve.frames == at[0])
     if len(key):

@@ -8,7 +8,7 @@ ankle then follows in closed form, and the swing is carried between.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -79,7 +79,7 @@ def settle(
     held = _held(pitch, planted, tracks)
     turn = _swivel_change(local[1], held, starts)
     swivel = np.where(planted, local[1] + turn, 0.0)
-    stand = _stand(scene, tracks, prints, pitch, cant, swivel)
+    stand = _stand(scene, tracks, prints, cant, swivel)
     pitch = lift_within_reach(pitch, stand, tracks)
     shift = nearer_prints(pitch, stand, prints, tracks, scene.binding.rig.leg)
     if shift.any():
@@ -119,19 +119,15 @@ def _swivel_change(swivel: Array, held: Flags, starts: NDArray[np.intp]) -> Arra
     return Band.of(held.ravel(), starts).fade(given.reshape(1, -1)).reshape(held.shape)
 
 
-def _stand(scene: Scene, tracks: Tracks, prints: Prints, pitch: Array, cant: Array, swivel: Array) -> Stand:
+def _stand(scene: Scene, tracks: Tracks, prints: Prints, cant: Array, swivel: Array) -> Stand:
     rig, which = scene.binding.rig, tracks.print_of
     authored = np.sqrt(((tracks.ankle - tracks.hip) ** 2).sum(axis=0))
     leg = np.array([[limb.length] for limb in rig.legs])
     hip = prints.into(which, tracks.hip - prints.origin[:, which])
-    return Stand(
-        scene.soles, cant, swivel, tracks.bend, hip, allowed_length(authored, leg, rig.reach)
-    )
+    return Stand(scene.soles, cant, swivel, tracks.bend, hip, allowed_length(authored, leg, rig.reach))
 
 
-def _bend(
-    scene: Scene, tracks: Tracks, pitch: Array, cant: Array, planted: Flags, starts: NDArray[np.intp]
-) -> Array:
+def _bend(scene: Scene, tracks: Tracks, pitch: Array, cant: Array, planted: Flags, starts: NDArray[np.intp]) -> Array:
     known = planted & (pitch >= 0.0) & scene.soles.hinged
     flat = scene.soles.planted_bend(pitch, cant, tracks.bend)
     given = np.where(known, flat - tracks.bend, 0.0)
@@ -140,9 +136,7 @@ def _bend(
     return tracks.bend + Band.of(known.ravel(), starts).fade(given.reshape(1, -1)).reshape(known.shape)
 
 
-def _tilted_angles(
-    prints: Prints, tracks: Tracks, local: Array, planted: Flags, starts: NDArray[np.intp]
-) -> Array:
+def _tilted_angles(prints: Prints, tracks: Tracks, local: Array, planted: Flags, starts: NDArray[np.intp]) -> Array:
     """Return ground-space angles of feet on leaning footprints, their change carried through the swings."""
     world = prints.world_turns(tracks.print_of, local, tracks.angles)
     given = np.where(planted, world - tracks.angles, 0.0).reshape(3, -1)

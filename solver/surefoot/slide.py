@@ -23,6 +23,7 @@ __all__ = ["drift_of", "slide_findings"]
 
 Array = NDArray[np.float64]
 
+
 def drift_of(touch: Touch, stance: Stance, *, per_frame: int) -> tuple[Array, Array]:
     """Return the drift ``(2, samples)``, x and z in metres since the stance's start, and its frames."""
     scene = touch.scene
@@ -67,7 +68,5 @@ def slide_findings(
         told = level_of(amount, limits)
         if told is not None:
             worst = float(frames[int(away.argmax())])
-            found.append(
-                Finding("slide", stance.foot, stance.first, stance.last, worst, amount, told[1], told[0])
-            )
+            found.append(Finding("slide", stance.foot, stance.first, stance.last, worst, amount, told[1], told[0]))
     return found

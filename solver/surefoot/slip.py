@@ -36,11 +36,20 @@ def least_steps(points: Array, height: Array) -> Array:
     """
     touching = height < height.min(axis=0) + TOUCHING
     both = touching[..., 1:] & touching[..., :-1]
-    either = touching[..., 1:] | touching[..., :-1]
-    usable = np.where(both.any(axis=0), both, either)
-    x, z = np.diff(points[0], axis=-1), np.diff(points[2], axis=-1)
-    least = np.where(usable, x * x + z * z, np.inf).argmin(axis=0)[None]
-    return np.array([np.take_along_axis(x, least, 0)[0], np.take_along_axis(z, least, 0)[0]])
+    x, z = points[0, ..., 1:] - points[0, ..., :-1], points[2, ..., 1:] - points[2, ..., :-1]
+    size = x * x + z * z
+    if both.any(axis=0).all():
+        usable = both
+    else:
+        usable = np.where(both.any(axis=0), both, touching[..., 1:] | touching[..., :-1])
+    size[~usable] = np.inf
+    flat = size.reshape(len(size), -1)
+    least = flat.argmin(axis=0)
+    at = np.arange(flat.shape[1])
+    step = np.empty((2, *size.shape[1:]))
+    step[0].reshape(-1)[:] = x.reshape(len(x), -1)[least, at]
+    step[1].reshape(-1)[:] = z.reshape(len(z), -1)[least, at]
+    return step
 
 
 def slip_steps(soles: Soles, turns: Turns, ankle: Array) -> Array:

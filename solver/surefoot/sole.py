@@ -21,7 +21,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import NamedTuple, Self
+from typing import Any, NamedTuple, Self
 
 import numpy as np
 from numpy.typing import NDArray
@@ -67,7 +67,7 @@ class Soles:
     toe_edge: Array
     hind: Array  # (3, corners, 2, 1) in foot space
     toes: Array  # (3, corners, 2, 1) relative to the ball hinge
-    hinged: Array  # (2, 1) bool
+    hinged: NDArray[np.bool_]
     onset: Array
 
     @staticmethod
@@ -197,13 +197,13 @@ class Soles:
         out[2] = anchor_z - along
         return out
 
-    def _touching_x(self, cant: Array | None, heel: Array, toe: Array) -> Array:
+    def _touching_x(self, cant: Array | None, heel: NDArray[np.bool_], toe: NDArray[np.bool_]) -> Array:
         """Return the foot-space x of the touching point on its edge: the low end, blended near zero cant."""
         extra = heel.ndim - 2
         h, b, t = (_fit(edge, extra) for edge in (self.heel_edge, self.ball_edge, self.toe_edge))
         mid = np.where(heel, h[0], np.where(toe, t[0], b[0]))
         if cant is None:
-            return mid
+            return np.asarray(mid)
         half = np.where(heel, h[1], np.where(toe, t[1], b[1]))
         return np.asarray(mid - half * np.minimum(np.maximum(cant / EDGE_BLEND, -1.0), 1.0))
 
@@ -213,7 +213,7 @@ def _pair(cant: Array) -> tuple[Array, Array] | None:
     return (np.sin(cant), np.cos(cant)) if cant.any() else None
 
 
-def _fit(column: Array, extra: int) -> Array:
+def _fit(column: NDArray[Any], extra: int) -> NDArray[Any]:
     """Give a column ``(..., 2, 1)`` as many trailing axes as the angles have."""
     return column.reshape(*column.shape, *([1] * extra)) if extra > 0 else column
 
@@ -223,4 +223,3 @@ def _padded(corners: list[Array]) -> Array:
     most = max(len(c) for c in corners)
     full = [np.concatenate([c, np.repeat(c[-1:], most - len(c), axis=0)]) for c in corners]
     return np.array(full).transpose(2, 1, 0)[:, :, :, None]
-

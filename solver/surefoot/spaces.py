@@ -116,7 +116,7 @@ class Binding:
     def values(self, frames: Array) -> Array:
         """Return every bound channel at ``frames``, ``(channels, frames)``, metres and radians."""
         raw = self.pack.evaluate(frames)
-        return (raw - self.zero) * self.scale if self.shifted else raw * self.scale
+        return np.asarray((raw - self.zero) * self.scale if self.shifted else raw * self.scale)
 
     def end_values(self, values: Array) -> Array:
         """Return the channels at the loop's end, ``(channels, 1)``: the first frame's plus what advances."""

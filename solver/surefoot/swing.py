@@ -85,7 +85,7 @@ def _within(
             each = (0.5 * c * part.times(c) - f * c).sum(axis=0)
             each += 0.5 * stiffness * np.maximum(low - c[1], 0.0) ** 2
             each += 0.5 * stiffness * np.maximum(_excess(arm + c, limit), 0.0) ** 2
-            return np.bincount(part.run, each)
+            return np.asarray(np.bincount(part.run, each), dtype=np.float64)
 
         now = energy(c)
         for _ in range(PASSES):
@@ -126,4 +126,3 @@ def _newton_step(
         raise ArithmeticError(f"the band is not positive definite at row {info}")
     step = np.ascontiguousarray(solution.reshape(count, 3).T)
     return step, float(np.abs(step).max())
-

@@ -28,9 +28,7 @@ def print_findings(clip: Clip, report: Report) -> None:
     print(f"worst: {report.worst}" if report.findings else "clean: nothing beyond tolerance")
 
 
-def print_comparison(
-    clip: Clip, planted: Planted, before: Report, after: Report, written: Sequence[str]
-) -> None:
+def print_comparison(clip: Clip, planted: Planted, before: Report, after: Report, written: Sequence[str]) -> None:
     """Print what was found before and after, and what was changed."""
     rows = [(kind, _worst(before, kind), _worst(after, kind)) for kind in KINDS]
     _table(("finding", "before", "after"), rows)
@@ -42,7 +40,9 @@ def print_comparison(
     )
     count = len(planted.changed)
     print(f"ankles moved: {feet}")
-    print(f"channels written: {count} of {len(clip.channels)}; the others are untouched" if count else "nothing changed")
+    print(
+        f"channels written: {count} of {len(clip.channels)}; the others are untouched" if count else "nothing changed"
+    )
     for path in written:
         print(f"written: {path}")
     if not written:
@@ -52,7 +52,15 @@ def print_comparison(
 def _row(f: Finding) -> tuple[str, ...]:
     where = " ".join(part for part in (f.foot, f.part) if part) or "-"
     frames = f"{f.first}" if f.first == f.last else f"{f.first}-{f.last}"
-    return (f.kind, where, frames, f"{f.worst:g}", _amount(f.shown, f.unit), _amount(f.shown_tolerance, f.unit), f.level)
+    return (
+        f.kind,
+        where,
+        frames,
+        f"{f.worst:g}",
+        _amount(f.shown, f.unit),
+        _amount(f.shown_tolerance, f.unit),
+        f.level,
+    )
 
 
 def _amount(value: float, unit: str) -> str:

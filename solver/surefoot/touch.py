@@ -8,6 +8,7 @@ from typing import Self
 import numpy as np
 from numpy.typing import NDArray
 
+from surefoot.rotations import matrix
 from surefoot.scene import Scene
 
 __all__ = ["Touch"]
@@ -56,15 +57,26 @@ class Touch:
     def overlap(self) -> Array:
         """Return by how much the feet cut through each other, ``(samples,)`` metres; negative: apart.
 
-        Each foot counts as an upright box about its sole in plan, as high as its ankle.
+        Each foot is the hull of its sole's corners and its ankle. Two hulls overlap at most as deep
+        as their least overlap along any direction; those tried are straight up, square to each sole,
+        and square to the edges of each outline in plan.
         """
-        yaw = self.scene.angles[1]
-        low, high = self.points[1].min(axis=0), self.scene.ankle[1]
-        least = np.minimum(high[0], high[1]) - np.maximum(low[0], low[1])
-        for foot in range(2):
-            s, c = np.sin(yaw[foot]), np.cos(yaw[foot])
-            for ax, az in ((s, c), (c, -s)):
-                along = self.points[0] * ax + self.points[2] * az
-                first, last = along.min(axis=0), along.max(axis=0)
-                least = np.minimum(least, np.minimum(last[0], last[1]) - np.maximum(first[0], first[1]))
-        return np.asarray(least)
+        hull = np.concatenate([self.points, self.scene.ankle[:, None]], axis=1)
+        turn = matrix(*self.scene.angles)
+        least = _overlap_along(hull, (0.0, 1.0, 0.0))
+        for foot, leg in enumerate(self.scene.binding.rig.legs):
+            least = np.minimum(least, _overlap_along(hull, turn[:, 1, foot]))
+            yaw = self.scene.angles[1, foot]
+            s, c = np.sin(yaw), np.cos(yaw)
+            edge = np.roll(leg.foot.outline, -1, axis=0) - leg.foot.outline
+            normal = np.column_stack([edge[:, 1], -edge[:, 0]]) / np.hypot(*edge.T)[:, None]
+            for nx, nz in normal:
+                least = np.minimum(least, _overlap_along(hull, (c * nx + s * nz, 0.0, c * nz - s * nx)))
+        return least
+
+
+def _overlap_along(hull: Array, axis: tuple[Array | float, ...] | Array) -> Array:
+    """Return by how much two point sets ``(3, points, 2, samples)`` overlap along a unit axis."""
+    along = hull[0] * axis[0] + hull[1] * axis[1] + hull[2] * axis[2]
+    first, last = along.min(axis=0), along.max(axis=0)
+    return np.asarray(np.minimum(last[0] - first[1], last[1] - first[0]))

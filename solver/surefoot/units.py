@@ -31,7 +31,7 @@ def read_rate(value: float | str, *, place: str = "rate") -> Fraction:
     try:
         rate = Fraction(value) if isinstance(value, str) else Fraction(str(value))
     except (ValueError, ZeroDivisionError, OverflowError):
-        raise InputError(f"wanted frames per second, such as 24 or \"24000/1001\", got {value!r}", place=place) from None
+        raise InputError(f'wanted frames per second, such as 24 or "24000/1001", got {value!r}', place=place) from None
     for whole in (24, 30, 60, 120):
         exact = Fraction(whole * 1000, 1001)
         if rate != exact and abs(rate - exact) < Fraction(1, 400) and rate.denominator <= 1000 and rate != whole:
