@@ -145,13 +145,7 @@ def test_solving_a_band_agrees_with_the_dense_matrix() -> None:
     random = np.random.default_rng(4)
     one, two = random.normal(size=12), random.normal(size=12)
     main = 8.0 + random.random(12)
-    dense = (
-        np.diag(main)
-        + np.diag(one[:-1], 1)
-        + np.diag(one[:-1], -1)
-        + np.diag(two[:-2], 2)
-        + np.diag(two[:-2], -2)
-    )
+    dense = np.diag(main) + np.diag(one[:-1], 1) + np.diag(one[:-1], -1) + np.diag(two[:-2], 2) + np.diag(two[:-2], -2)
     side = random.normal(size=(2, 12))
     assert np.abs(solve_band(main, one, two, side) - np.linalg.solve(dense, side.T).T).max() < 1e-13
 

@@ -65,16 +65,18 @@ def tracks_of(print_of: Array, pitch: Array) -> Tracks:
         bend=np.zeros(shape),
         source=np.arange(count),
         foot_of=foot_of,
+        back=np.arange(pitch.size).reshape(shape),
     )
 
 
-def out_of_reach(seed: int, count: int) -> tuple[Array, Stand]:
-    """Return authored pitches ``(count,)`` and stands that hold the foot just out of reach."""
+def out_of_reach(seed: int, count: int) -> tuple[Array, Stand, Array]:
+    """Return authored pitches ``(count,)``, stands that hold the foot just out of reach, and which foot it is."""
     random = np.random.default_rng(seed)
     pitch = random.uniform(-0.5, 1.2, (1, count))
     cant = random.choice([0.0, 1.0], (1, count)) * random.uniform(-0.1, 0.1, (1, count))
     swivel = random.choice([0.0, 1.0], (1, count)) * random.uniform(-0.2, 0.2, (1, count))
-    soles = Soles.of(RIG).gathered(random.integers(0, 2, count))
+    foot = random.integers(0, 2, count)
+    soles = Soles.of(RIG).gathered(foot)
     zero, full = np.zeros((1, count)), np.full((1, count), LIMIT)
     ankle = Stand(soles, cant, swivel, zero, np.zeros((3, 1, count)), full).offset(pitch)
     slant = random.uniform(-0.6, 0.6, (1, count))
@@ -82,12 +84,12 @@ def out_of_reach(seed: int, count: int) -> tuple[Array, Stand]:
     arm = np.array([aside, np.cos(slant), -np.sin(slant)])
     arm /= np.sqrt((arm**2).sum(axis=0))
     hip = ankle + arm * (LIMIT + random.uniform(0.0005, 0.03, (1, count)))
-    return pitch[0], Stand(soles, cant, swivel, zero, hip, full)
+    return pitch[0], Stand(soles, cant, swivel, zero, hip, full), foot
 
 
 def test_the_nearest_pitch_is_the_one_that_a_scan_of_thousandths_of_a_degree_finds() -> None:
     count = 200
-    authored, stand = out_of_reach(1, count)
+    authored, stand, foot = out_of_reach(1, count)
     found = _nearest_pitch(authored, authored, stand)
     steps = int(MOST_CHANGE / SCAN)
     offsets = np.sort(np.arange(-steps, steps + 1) * SCAN)
@@ -95,7 +97,7 @@ def test_the_nearest_pitch_is_the_one_that_a_scan_of_thousandths_of_a_degree_fin
     mended, hopeless, wrong = 0, 0, {}
     for i in range(count):
         one = Stand(
-            _single(stand.soles, i),
+            Soles.of(RIG).gathered(foot[i : i + 1]),
             *(field[:, i : i + 1] for field in (stand.cant, stand.swivel, stand.bend)),
             stand.hip[:, :, i : i + 1],
             stand.limit[:, i : i + 1],
@@ -118,12 +120,6 @@ def test_the_nearest_pitch_is_the_one_that_a_scan_of_thousandths_of_a_degree_fin
     assert wrong == {}
     assert mended >= 0.6 * count
     assert hopeless >= 5
-
-
-def _single(soles: Soles, i: int) -> Soles:
-    """Return the geometry of sample ``i`` alone."""
-    fields = (getattr(soles, name)[..., i : i + 1] for name in soles.__dataclass_fields__)
-    return Soles(*fields)
 
 
 def rolling(seed: int, count: int = 40) -> tuple[Array, Stand, Tracks]:
@@ -157,15 +153,26 @@ def test_flat_frames_stay_flat_but_for_the_last_two_before_heel_off() -> None:
 
 
 def test_no_frame_is_further_out_of_reach_than_it_was_authored() -> None:
-    mended = 0
+    mended, worse = 0, {}
     for seed in range(60):
         pitch, stand, tracks = rolling(seed)
         lifted = lift_within_reach(pitch, stand, tracks)
         before, after = (np.maximum(stand.distance(p) - stand.limit, 0.0) for p in (pitch, lifted))
-        assert (after - before).max() <= 1e-6
-        assert np.abs(lifted - pitch).max() <= MOST_CHANGE + 1e-9
+        if (after - before).max() > 1e-6:
+            worse[seed] = float((after - before).max())
         mended += int(((before > 1e-5) & (after <= 1e-6)).sum())
+    assert worse == {}
     assert mended >= 100
+
+
+def test_no_pitch_changes_by_more_than_25_degrees_smoothing_included() -> None:
+    beyond = {}
+    for seed in range(60):
+        pitch, stand, tracks = rolling(seed)
+        most = float(np.abs(lift_within_reach(pitch, stand, tracks) - pitch).max())
+        if most > MOST_CHANGE + 1e-9:
+            beyond[seed] = round(float(np.degrees(most)), 1)
+    assert beyond == {}
 
 
 def test_a_pose_within_reach_is_left_alone() -> None:
@@ -187,7 +194,7 @@ def test_a_trailing_leg_lifts_its_heel_and_a_leading_one_lowers_its_toes() -> No
     pitch = np.array([[0.5] * 4, [-0.3] * 4])
     hip = np.empty((3, 2, 4))
     hip[:, 0] = np.array([[0.0], [0.84], [0.55]])  # hips ahead: the left leg trails
-    hip[:, 1] = np.array([[0.0], [0.86], [-0.42]])  # hips behind: the right leg leads
+    hip[:, 1] = np.array([[0.0], [0.868], [-0.42]])  # hips behind: the right leg leads
     stand = stand_of(hip)
     excess = stand.distance(pitch) - stand.limit
     assert (excess > 0.0).all(), excess

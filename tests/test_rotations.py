@@ -76,9 +76,7 @@ def test_the_branch_taken_is_the_nearest_of_all(order: str) -> None:
 
 @pytest.mark.parametrize("order", ORDERS)
 @pytest.mark.parametrize("side", [-1.0, 1.0])
-def test_in_gimbal_lock_the_first_turn_keeps_its_near_value_and_the_matrix_is_met(
-    order: str, side: float
-) -> None:
+def test_in_gimbal_lock_the_first_turn_keeps_its_near_value_and_the_matrix_is_met(order: str, side: float) -> None:
     first, middle, _ = ("xyz".index(axis) for axis in order)
     angles, near = random_angles(6, 50), random_angles(7, 50)
     angles[middle] = side * np.pi / 2.0
@@ -124,7 +122,5 @@ def test_unwinding_moves_by_whole_turns_to_within_half_a_turn() -> None:
 
 def test_an_order_that_does_not_exist_is_refused_with_the_list_of_those_that_do() -> None:
     assert check_order("ZXY") == "zxy"
-    with pytest.raises(
-        InputError, match=r"foot\.order: rotation order 'xyx' does not exist; use one of xyz, xzy"
-    ):
+    with pytest.raises(InputError, match=r"foot\.order: rotation order 'xyx' does not exist; use one of xyz, xzy"):
         check_order("xyx", place="foot.order")

@@ -45,9 +45,7 @@ def in_footprint(rig: Rig, turns: Turns, ankle: Array, point: Array, *, on_toes:
     count = ankle.shape[-1]
     own = np.array(np.broadcast_to(point, (count, 3)))
     if on_toes and foot.hinged:  # positive bend tips the toes up: a turn about -x
-        own = (
-            Rotation.from_rotvec(-turns.bend[0][:, None] * [1.0, 0.0, 0.0]).apply(own - foot.ball) + foot.ball
-        )
+        own = Rotation.from_rotvec(-turns.bend[0][:, None] * [1.0, 0.0, 0.0]).apply(own - foot.ball) + foot.ball
     sequence = np.stack([turns.swivel[0], turns.pitch[0], turns.cant[0]], axis=-1)
     return Rotation.from_euler("YXZ", sequence).apply(own) + ankle[:, 0].T
 
@@ -55,9 +53,7 @@ def in_footprint(rig: Rig, turns: Turns, ankle: Array, point: Array, *, on_toes:
 def lowest(rig: Rig, turns: Turns, ankle: Array) -> Array:
     """Return the lowest sole corner's height in each sample, ``(n,)`` metres."""
     foot = rig.legs[0].foot
-    parts = [(corner, False) for corner in foot.hind_corners] + [
-        (corner, True) for corner in foot.toe_corners
-    ]
+    parts = [(corner, False) for corner in foot.hind_corners] + [(corner, True) for corner in foot.toe_corners]
     heights = [in_footprint(rig, turns, ankle, c, on_toes=toes)[:, 1] for c, toes in parts]
     return np.asarray(np.min(heights, axis=0))
 
@@ -77,7 +73,9 @@ def random_turns(rig: Rig, phase: str, seed: int, *, cant: float = 0.0, swivel: 
     canted = random.choice([-1.0, 1.0], shape) * random.uniform(1.01 * EDGE_BLEND, max(cant, 0.02), shape)
     canted = canted if cant else np.zeros(shape)
     turned = random.uniform(-swivel, swivel, shape)
-    bend = Soles.of(rig).planted_bend(pitch, canted, random.uniform(0.0, 0.4, shape))  # toes authored down would touch first
+    bend = Soles.of(rig).planted_bend(
+        pitch, canted, random.uniform(0.0, 0.4, shape)
+    )  # toes authored down would touch first
     return Turns(pitch, canted, turned, bend)
 
 
@@ -226,9 +224,7 @@ def test_corners_and_centre_line_are_those_of_forward_kinematics() -> None:
         soles = Soles.of(rig)
         corners = soles.corners(np.array([pitch, swivel, cant]), bend)[:, :, 0]
         found = {tuple(np.round(c, 9)) for c in corners.transpose(2, 1, 0)[0]}
-        parts = [(corner, False) for corner in foot.hind_corners] + [
-            (corner, True) for corner in foot.toe_corners
-        ]
+        parts = [(corner, False) for corner in foot.hind_corners] + [(corner, True) for corner in foot.toe_corners]
         witness = np.array([in_footprint(rig, turns, nowhere, c, on_toes=toes) for c, toes in parts])
         assert found == {tuple(np.round(c, 9)) for c in witness[:, 0]}
         assert np.abs(corners[1].min(axis=0) - witness[:, :, 1].min(axis=0)).max() < 1e-14
@@ -237,9 +233,7 @@ def test_corners_and_centre_line_are_those_of_forward_kinematics() -> None:
         line = soles.centre_line(np.array([pitch, swivel, cant]), bend)[:, :, 0]
         for i, phase in enumerate(PHASES):
             point, on_toes = touching(rig, phase, np.zeros(COUNT))
-            assert (
-                np.abs(line[:, i].T - in_footprint(rig, turns, nowhere, point, on_toes=on_toes)).max() < 1e-14
-            )
+            assert np.abs(line[:, i].T - in_footprint(rig, turns, nowhere, point, on_toes=on_toes)).max() < 1e-14
 
 
 def test_a_flat_list_of_samples_gives_what_the_two_rows_give() -> None:
@@ -249,4 +243,5 @@ def test_a_flat_list_of_samples_gives_what_the_two_rows_give() -> None:
     foot = np.random.default_rng(11).integers(0, 2, 40)
     at = np.arange(40)
     picked = Turns(*(field[foot, at][None] for field in turns))
-    assert np.array_equal(Soles.of(rig).gathered(foot).planted(picked)[:, 0], whole[:, foot, at])
+    found = Soles.of(rig).gathered(foot).planted(picked)[:, 0]
+    assert np.abs(found - whole[:, foot, at]).max() < 1e-15

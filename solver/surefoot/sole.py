@@ -69,6 +69,9 @@ class Soles:
     toes: Array  # (3, corners, 2, 1) relative to the ball hinge
     hinged: NDArray[np.bool_]
     onset: Array
+    hind_rows: Array  # (2, corners, 3): the same corners, for products
+    toe_rows: Array
+    ball_row: Array  # (2, 1, 3)
 
     @staticmethod
     @lru_cache(maxsize=32)
@@ -84,6 +87,8 @@ class Soles:
             low, high = np.array(spans).T
             return np.array([(low + high) / 2, (high - low) / 2])[:, :, None]
 
+        hind = _padded([foot.hind_corners for foot in feet])
+        toes = _padded([foot.toe_corners - foot.ball for foot in feet])
         return Soles(
             sole=_stack([foot.sole for foot in feet]),
             ball=np.array([foot.ball for foot in feet]).T[:, :, None],
@@ -92,16 +97,24 @@ class Soles:
             heel_edge=edge("heel"),
             ball_edge=edge("ball"),
             toe_edge=edge("toe"),
-            hind=_padded([foot.hind_corners for foot in feet]),
-            toes=_padded([foot.toe_corners - foot.ball for foot in feet]),
+            hind=hind,
+            toes=toes,
+            hind_rows=np.ascontiguousarray(hind[..., 0].transpose(2, 1, 0)),
+            toe_rows=np.ascontiguousarray(toes[..., 0].transpose(2, 1, 0)),
+            ball_row=np.array([foot.ball for foot in feet])[:, None, :],
             hinged=np.array([[foot.hinged] for foot in feet]),
             onset=_stack([foot.onset if foot.hinged else 0.0 for foot in feet]),
         )
 
     def gathered(self, foot: NDArray[np.intp]) -> Self:
         """Return the geometry for a flat list of samples, each of foot 0 or 1: columns become ``(1, samples)``."""
-        fields = (getattr(self, name)[..., foot, 0][..., None, :] for name in self.__dataclass_fields__)
-        return type(self)(*fields)
+        columns = {
+            name: getattr(self, name)[..., foot, 0][..., None, :]
+            for name in self.__dataclass_fields__
+            if name not in ("hind_rows", "toe_rows", "ball_row")
+        }
+        rows = {name: getattr(self, name)[foot][None] for name in ("hind_rows", "toe_rows", "ball_row")}
+        return type(self)(**columns, **rows)
 
     def planted_bend(self, pitch: Array, cant: Array, authored: Array) -> Array:
         """Return the toe bend of a planted foot: toes flat from pitch 0 to the onset, then held.
@@ -118,18 +131,19 @@ class Soles:
         return self._lowest(np.sin(pitch), np.cos(pitch), _pair(cant), np.sin(bend), np.cos(bend))
 
     def _lowest(self, sp: Array, cp: Array, canted: tuple[Array, Array] | None, sb: Array, cb: Array) -> Array:
-        extra = sp.ndim - 2
-        ball, hind, toes = _fit(self.ball, extra), _fit(self.hind, extra), _fit(self.toes, extra)
-        toe_y = toes[1] * cb + toes[2] * sb + ball[1]
-        toe_z = toes[2] * cb - toes[1] * sb + ball[2]
-        if canted is not None:
-            sc, cc = canted
-            low = ((hind[0] * sc + hind[1] * cc) * cp - hind[2] * sp).min(axis=0)
-            toe_low = (((toes[0] + ball[0]) * sc + toe_y * cc) * cp - toe_z * sp).min(axis=0)
-        else:
-            low = (hind[1] * cp - hind[2] * sp).min(axis=0)
-            toe_low = (toe_y * cp - toe_z * sp).min(axis=0)
-        return np.asarray(np.minimum(low, toe_low))
+        # heights are linear in the corners' coordinates: one small product for the hindfoot, one for the toes
+        lead = self.hind_rows.shape[:-2]
+        across = 0.0 if canted is None else (canted[0] * cp).reshape(*lead, -1)
+        up = (cp if canted is None else canted[1] * cp).reshape(*lead, -1)
+        down, sine, cosine = (value.reshape(*lead, -1) for value in (sp, sb, cb))
+        basis = np.empty((*lead, 3, up.shape[-1]))
+        basis[..., 0, :], basis[..., 1, :], basis[..., 2, :] = across, up, -down
+        low = (self.hind_rows @ basis).min(axis=-2)
+        hinge = (self.ball_row @ basis)[..., 0, :]
+        basis[..., 1, :] = cosine * up + sine * down
+        basis[..., 2, :] = sine * up - cosine * down
+        toe_low = (self.toe_rows @ basis).min(axis=-2) + hinge
+        return np.asarray(np.minimum(low, toe_low).reshape(sp.shape))
 
     def corners(self, angles: Array, bend: Array) -> Array:
         """Return the sole's corners relative to the ankle, ``(3, corners, feet, ...)`` metres.

@@ -44,7 +44,7 @@ KINDS: Mapping[str, Kind] = {
     "stretch": Kind("mm", (0.1, 1.0, 18.0), "Harrison, Rensink and van de Panne 2004: 3 % is seen; error at 2 %"),
     "snap": Kind("deg/s2", (9000.0, 14000.0, 28000.0), "common practice, no source"),
     "seam": Kind("mm", (0.1, 1.0, 5.0), "common practice, no source"),
-    "cross": Kind("mm", (1.0, 5.0, 20.0), "common practice, no source"),
+    "cross": Kind("mm", (5.0, 12.0, 30.0), "judgement: an outline is good to about a centimetre"),
     "limit": Kind("deg", (0.5, 2.0, 10.0), "common practice, no source"),
 }
 """The kinds of finding that `check` looks for."""

@@ -101,9 +101,7 @@ def walk(seed: int) -> Walk:
             else:
                 stride = random.uniform(0.3, 0.7)
                 authored[2, here] = foot + stride * part * part * (3.0 - 2.0 * part)
-                authored[1, here] = 0.085 + random.uniform(0.0, 0.15) * np.sin(
-                    np.pi * part
-                ) ** random.uniform(0.7, 2)
+                authored[1, here] = 0.085 + random.uniform(0.0, 0.15) * np.sin(np.pi * part) ** random.uniform(0.7, 2)
                 bump[here] = random.choice([0.0, 1.0]) * random.uniform(0.0, 0.06) * np.sin(np.pi * part) ** 4
                 foot += stride
             authored[0, here] = 0.09 + random.normal(0.0, 0.02)
@@ -111,9 +109,7 @@ def walk(seed: int) -> Walk:
     for start, size in zip(starts, sizes, strict=True):
         own = slice(start, start + size)
         frames = np.arange(size)
-        hip[2, own] = np.linspace(authored[2, own].min(), authored[2, own].max(), size) + random.normal(
-            0.0, 0.08
-        )
+        hip[2, own] = np.linspace(authored[2, own].min(), authored[2, own].max(), size) + random.normal(0.0, 0.08)
         rise = 0.02 * np.sin(0.5 * frames + random.uniform(0.0, 6.0))
         hip[1, own] = random.uniform(0.86, 0.92) + rise
         hip[0, own] = 0.09 + 0.03 * np.sin(0.25 * frames)
@@ -188,9 +184,7 @@ def by_cones(w: Walk) -> tuple[Array, Array, float]:
     low = (w.floor - w.authored[1])[free]
     floored = np.flatnonzero(np.isfinite(low))
     if len(floored):  # -y <= -low
-        parts.append(
-            sp.csr_matrix((-np.ones(len(floored)), (range(len(floored)), m + floored)), (len(floored), 3 * m))
-        )
+        parts.append(sp.csr_matrix((-np.ones(len(floored)), (range(len(floored)), m + floored)), (len(floored), 3 * m)))
         bounds.append(-low[floored])
         cones.append(clarabel.NonnegativeConeT(len(floored)))
     arm = (w.authored - w.hip)[:, free]

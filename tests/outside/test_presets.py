@@ -1,0 +1,67 @@
+"""Preset lengths against published anthropometry (for animation, not for clinical or ergonomic use)."""
+
+from __future__ import annotations
+
+import pytest
+
+from surefoot import Rig, load_rig
+
+STATURE = 1.75
+
+# ANSUR II, means of men and women and the spread of men, as shares of the stature: Gordon and others 2014,
+# NATICK/TR-15/007, computed from the raw data. The band is the one proposed beside the row.
+HIP_HEIGHT = (0.513, 0.519, 0.03)
+KNEE_HEIGHT = (0.267, 0.278, 0.016)  # tibiale to mid-patella, two standard deviations of tibiale
+ANKLE_HEIGHT = (0.0385, 0.0415, 0.006)
+FOOT_LENGTH = (0.1513, 0.1544, 0.010)
+# as shares of the foot's length
+BALL = (0.739, 0.741, 0.03)
+BREADTH = (0.376, 0.376, 0.02)
+HEEL_BREADTH = (0.268, 0.273, 0.02)
+
+
+@pytest.fixture(scope="module")
+def adult() -> Rig:
+    return load_rig("adult")
+
+
+def inside(value: float, band: tuple[float, float, float]) -> bool:
+    low, high, margin = band
+    return low - margin <= value <= high + margin
+
+
+def test_the_adults_heights_lie_inside_the_bands_of_ansur(adult: Rig) -> None:
+    """Drillis and Contini's fractions (1966, secondary source) against ANSUR II (computed)."""
+    leg = adult.legs[0]
+    ankle = -leg.foot.sole / STATURE
+    assert inside(ankle, ANKLE_HEIGHT)
+    assert inside(ankle + leg.shank / STATURE, KNEE_HEIGHT)
+    assert inside(ankle + (leg.shank + leg.thigh) / STATURE, HIP_HEIGHT)
+
+
+def test_the_adults_segments_add_up_to_the_hip_height_of_drillis_and_contini(adult: Rig) -> None:
+    """0.245 + 0.246 + 0.039 = 0.530 of the stature (secondary source)."""
+    leg = adult.legs[0]
+    assert (leg.thigh + leg.shank - leg.foot.sole) / STATURE == pytest.approx(0.530, abs=1e-9)
+
+
+def test_the_adults_foot_has_the_proportions_of_ansur(adult: Rig) -> None:
+    foot = adult.legs[0].foot
+    assert inside(foot.length / STATURE, FOOT_LENGTH)
+    assert inside((foot.ball[2] - foot.heel[2]) / foot.length, BALL)
+    low, high = foot.edge(float(foot.ball[2]))
+    assert inside((high - low) / foot.length, BREADTH)
+    low, high = foot.edge(float(foot.heel[2]))
+    assert inside((high - low) / foot.length, HEEL_BREADTH)
+
+
+def test_the_hip_joints_are_a_tenth_of_the_stature_apart(adult: Rig) -> None:
+    """0.72 of the front iliac spines' distance, Bell, Brand and Pedersen 1989; not the hip breadth of 0.191."""
+    left, right = (leg.hip[0] for leg in adult.legs)
+    assert (left - right) / STATURE == pytest.approx(0.10, abs=0.01)
+
+
+def test_a_body_far_from_the_bands_would_be_told_apart() -> None:
+    """The bands can fail: a leg a tenth too long leaves them."""
+    assert not inside(0.530 * 1.1, HIP_HEIGHT)
+    assert not inside(0.82, BALL)

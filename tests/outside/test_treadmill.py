@@ -1,0 +1,216 @@
+"""A real walk on a treadmill: events, belt, and feet that hold, against its own labels and its known belt.
+
+The capture and its labelled strikes and offs: gaitalytics 0.2.2 (MIT), see `tests/data/PROVENANCE.md`. The
+belt ran at 1.10 m/s, which the capture's file doesn't say: the still sole in mid-stance does (1.100 left,
+1.095 right). Slide is measured by `tests/measure.py`, which shares no code with the solver.
+"""
+
+from __future__ import annotations
+
+from dataclasses import fields
+from functools import cache
+
+import numpy as np
+import pytest
+from demos.make_treadmill import SPEED, capture, rig_text
+from numpy.typing import NDArray
+
+from surefoot import Belt, Clip, Planted, Rig, Stance, plant
+from surefoot.capture import Calibration, Capture, calibrate, capture_clip, fit_rig
+from surefoot.rig_file import parse_rig
+from tests import measure
+from tests.data.treadmill import treadmill
+
+Array = NDArray[np.float64]
+FEET = ("left", "right")
+BELT = (0.0, 0.0, -SPEED)
+ERODED = 4
+"""Frames taken off both ends of a labelled stance: labels and contact differ by up to that."""
+
+
+@cache
+def walk() -> tuple[Capture, Calibration, Rig, Clip]:
+    whole = capture()
+    flat = calibrate(whole)
+    rig = parse_rig(rig_text(fit_rig(whole, name="treadmill", calibration=flat)))
+    return whole, flat, rig, capture_clip(whole, rig, calibration=flat)
+
+
+@cache
+def planted() -> Planted:
+    _, _, rig, clip = walk()
+    return plant(clip, rig, belt=Belt(BELT))
+
+
+@cache
+def steps_of(which: str, foot: int) -> measure.Steps:
+    _, _, rig, clip = walk()
+    shown = clip if which == "captured" else planted().clip
+    return measure.foot_steps(shown, rig, foot, measure.instants(clip.first, clip.last), belt=BELT)
+
+
+def part(steps: measure.Steps, first: int, last: int) -> measure.Steps:
+    rows = slice(first - int(steps.at[0]), last - int(steps.at[0]) + 1)
+    return measure.Steps(*(getattr(steps, field.name)[rows] for field in fields(steps)))
+
+
+def labelled(foot: int) -> list[tuple[int, int]]:
+    """Return first and last frame of each labelled stance that has both its strike and its off."""
+    found = treadmill()
+    strikes = (found.strikes_left, found.strikes_right)[foot] + 1
+    offs = (found.offs_left, found.offs_right)[foot] + 1
+    return [(int(s), int(offs[offs > s].min())) for s in strikes if (offs > s).any()]
+
+
+def events(stances: tuple[Stance, ...], foot: int) -> tuple[Array, Array]:
+    mine = [s for s in stances if s.foot == FEET[foot]]
+    return np.array([s.first for s in mine], float), np.array([s.last for s in mine], float)
+
+
+def miss(found: Array, wanted: Array) -> Array:
+    """Return how far the nearest found event is from each wanted one."""
+    return np.abs(found[None] - wanted[:, None]).min(axis=1)
+
+
+def labels(foot: int) -> tuple[Array, Array]:
+    found = treadmill()
+    strikes = (found.strikes_left, found.strikes_right)[foot]
+    offs = (found.offs_left, found.offs_right)[foot]
+    return strikes.astype(float), offs.astype(float)
+
+
+def stance_parts(kind: str, which: str) -> list[tuple[int, measure.Steps]]:
+    parts = []
+    for foot in range(2):
+        if kind == "found":
+            spans = [(s.first, s.last) for s in planted().stances if s.foot == FEET[foot]]
+        else:
+            spans = [(a + ERODED, b - ERODED) for a, b in labelled(foot)]
+        parts += [(foot, part(steps_of(which, foot), *span)) for span in spans]
+    return parts
+
+
+def test_the_belt_is_estimated_within_two_centimetres_a_second() -> None:
+    _, _, rig, clip = walk()
+    belt = plant(clip, rig).belt
+    assert belt.velocity[2] == pytest.approx(-SPEED, abs=0.02)
+    assert abs(belt.velocity[0]) < 0.02
+    assert belt.turn == 0.0
+
+
+@pytest.mark.parametrize("foot", [0, 1], ids=FEET)
+def test_nine_of_ten_labelled_strikes_are_found_within_four_frames_and_offs_within_six(foot: int) -> None:
+    strikes, offs = labels(foot)
+    first, last = events(planted().stances, foot)
+    assert (miss(first - 1, strikes) <= 4).mean() >= 0.9
+    assert (miss(last - 1, offs) <= 6).mean() >= 0.9
+
+
+@pytest.mark.parametrize("foot", [0, 1], ids=FEET)
+def test_no_stance_is_found_that_the_labels_dont_have(foot: int) -> None:
+    strikes, offs = labels(foot)
+    first, last = events(planted().stances, foot)
+    far = (miss(strikes, first - 1) > 6) & (miss(offs, last - 1) > 6)
+    assert not (far & (last - first > 0.1 * treadmill().rate)).any()
+
+
+@pytest.mark.parametrize("kind", ["found", "labelled"])
+def test_planted_anchors_slide_at_most_a_tenth_of_a_millimetre_at_frames(kind: str) -> None:
+    before = [measure.slide(steps) for _, steps in stance_parts(kind, "captured")]
+    after = [measure.slide(steps) for _, steps in stance_parts(kind, "planted")]
+    assert np.median(before) > 0.010  # the capture's own: some two centimetres
+    assert max(after) <= 1e-4
+
+
+def test_each_pivot_stays_at_its_first_place_while_the_sole_is_level_and_keeps_its_heading() -> None:
+    """Heel edge below zero pitch, ball up to the onset, toe edge beyond: against its own first place."""
+    _, _, rig, _ = walk()
+    most, seen = 0.0, 0
+    for foot, steps in stance_parts("found", "planted"):
+        for pivot, rows in measure.spells(steps, onset=rig.legs[foot].foot.onset):
+            for spell in np.split(rows, np.flatnonzero(np.abs(np.diff(steps.yaw[rows])) > 1e-5) + 1):
+                place = steps.centre[spell, pivot][:, [0, 2]]
+                most = max(most, float(np.hypot(*(place - place[0]).T).max()))
+                seen += len(spell) > 1
+    assert seen > 20
+    assert most <= 1e-4
+
+
+def test_a_pivot_edge_that_turns_and_cants_keeps_its_middle_within_a_millimetre() -> None:
+    """The foot turns about a corner then, so that the edge's middle may move; no farther than the geometry asks."""
+    _, _, rig, _ = walk()
+    for foot, steps in stance_parts("found", "planted"):
+        assert measure.anchor_slide(steps, onset=rig.legs[foot].foot.onset) <= 1e-3
+
+
+def test_anchors_slide_at_most_a_millimetre_between_frames() -> None:
+    _, _, rig, _ = walk()
+    for stance in planted().stances:
+        fine = measure.instants(stance.first, stance.last, 5)
+        steps = measure.foot_steps(planted().clip, rig, FEET.index(stance.foot), fine, belt=BELT)
+        assert measure.slide(steps) <= 1e-3, stance
+
+
+@pytest.mark.parametrize("foot", [0, 1], ids=FEET)
+def test_no_sole_sinks_by_more_than_a_tenth_of_a_millimetre_at_any_frame(foot: int) -> None:
+    assert measure.sink(steps_of("captured", foot)) > 0.010
+    assert measure.sink(steps_of("planted", foot)) <= 1e-4
+
+
+def test_the_hips_come_back_as_the_very_same_objects() -> None:
+    _, _, _, clip = walk()
+    hips = [name for name in clip.channels if name.startswith("hips.")]
+    assert len(hips) == 6
+    for name in hips:
+        assert planted().clip.channels[name] is clip.channels[name]
+
+
+@pytest.mark.parametrize("foot", [0, 1], ids=FEET)
+def test_the_ankles_move_by_fifteen_millimetres_at_most_on_average(foot: int) -> None:
+    change = steps_of("planted", foot).ankle - steps_of("captured", foot).ankle
+    size = np.linalg.norm(change, axis=1)
+    assert np.sqrt((size**2).mean()) < 0.015
+    assert size.max() < 0.045
+
+
+def resampled(whole: Capture, rate: float) -> Capture:
+    """Return the capture at another rate, its points drawn straight from sample to sample."""
+    at = np.arange(0.0, (whole.frames - 1) / whole.rate + 1e-9, 1.0 / rate) * whole.rate
+    low = np.minimum(at.astype(int), whole.frames - 2)
+
+    def between(values: Array) -> Array:
+        part = (at - low).reshape(-1, *[1] * (values.ndim - 1))
+        return np.asarray(values[low] * (1.0 - part) + values[low + 1] * part)
+
+    assert whole.hips is not None
+    assert whole.hips_rotation is not None
+    assert whole.ball_inner is not None
+    assert whole.ball_outer is not None
+    left, _, right = np.linalg.svd(between(whole.hips_rotation))
+    return Capture(
+        between(whole.points), rate, between(whole.hips), left @ right,
+        between(whole.ball_inner), between(whole.ball_outer),
+    )  # fmt: skip
+
+
+@pytest.mark.parametrize("rate", [24.0, 30.0])
+def test_the_capture_at_an_animators_rate_keeps_its_events_within_a_frame_and_its_feet_still(
+    rate: float,
+) -> None:
+    whole, flat, rig, _ = walk()
+    clip = capture_clip(resampled(whole, rate), rig, calibration=flat)
+    done = plant(clip, rig, belt=Belt(BELT))
+    for foot in range(2):
+        first, last = events(done.stances, foot)
+        fine_first, fine_last = events(planted().stances, foot)
+        assert len(first) == len(fine_first)
+        share = rate / whole.rate
+        for found, wanted in zip((first, last), labels(foot), strict=True):
+            assert miss(found - 1, wanted * share).max() <= 1.0
+        assert np.abs((first - 1) - (fine_first - 1) * share).max() <= 1.0
+        assert np.abs((last - 1) - (fine_last - 1) * share).max() <= 1.0
+    for stance in done.stances:
+        frames = measure.instants(stance.first, stance.last)
+        steps = measure.foot_steps(done.clip, rig, FEET.index(stance.foot), frames, belt=BELT)
+        assert measure.slide(steps) <= 1e-4, stance
+        assert measure.sink(steps) <= 1e-4, stance
