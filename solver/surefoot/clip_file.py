@@ -18,7 +18,8 @@ import numpy as np
 from surefoot.belt import Belt
 from surefoot.clip import Clip, Stance
 from surefoot.curves import Curve, Outside, Shape
-from surefoot.errors import FileError, InputError, UnknownName
+from surefoot.errors import FileError, InputError
+from surefoot.file_faults import in_plain_words, json_fault, named_fault, read_text
 from surefoot.rig import FEET
 from surefoot.save import save_bytes
 from surefoot.units import ANGLES, LENGTHS, read_rate
@@ -28,7 +29,12 @@ __all__ = ["FORMAT", "clip_bytes", "clip_schema", "load_clip", "parse_clip", "sa
 FORMAT = "clip/1"
 Handle = tuple[float, float]
 ShapeName = Literal["step", "linear", "through", "level", "given", "bezier"]
+LengthName = Literal["", "m", "cm", "mm", "in", "ft"]
 OutsideName = Literal["hold", "repeat", "advance"]
+WANTED = "a clip in JSON"
+MOST = 1e12
+"""No frame, value, slope or handle of a key is larger; what is comes from a fault in an exporter."""
+FrameNumber = Annotated[int, msgspec.Meta(ge=-(10**9), le=10**9)]
 CODES = {name.lower(): int(code) for name, code in Shape.__members__.items()}
 NAMES = {code: name for name, code in CODES.items()}
 
@@ -57,23 +63,26 @@ class _Channel(_Strict):
 
 
 class _Belt(_Strict):
-    """The ground's velocity in the clip's length unit per second; turn in its angle unit per second."""
+    """The ground's velocity in a length unit per second (the clip's, unless the belt states one of
+    its own); turn in the clip's angle unit per second.
+    """
 
     velocity: tuple[float, float, float]
     turn: float = 0.0
+    unit: LengthName = ""
 
 
 class _Stance(_Strict):
     """Frames on the ground, both included; a last beyond the range wraps the loop's seam."""
 
-    first: int
-    last: int
+    first: FrameNumber
+    last: FrameNumber
     left_alone: bool = False
 
 
 class _Range(_Strict):
-    first: int
-    last: int
+    first: FrameNumber
+    last: FrameNumber
 
 
 class _Clip(_Strict):
@@ -85,7 +94,7 @@ class _Clip(_Strict):
     channels: dict[str, _Channel]
     name: str = ""
     rig: str = ""
-    unit: Literal["", "m", "cm", "mm", "in", "ft"] = ""
+    unit: LengthName = ""
     angle: Literal["", "deg", "rad"] = ""
     loop: bool = False
     belt: _Belt | None = None
@@ -94,10 +103,29 @@ class _Clip(_Strict):
     extra: dict[str, Any] = {}
 
 
+WORDS = tuple(
+    name
+    for words in (*(part.__struct_fields__ for part in (_Clip, _Channel, _Belt, _Stance, _Range)), CODES, FEET, LENGTHS)
+    for name in words
+) + ("deg", "rad", "hold", "repeat", "advance")
+"""Every word of the format, for naming the nearest."""
+
+
 def clip_schema() -> dict[str, Any]:
     """Return the JSON Schema (2020-12) of the clip format."""
-    schema = msgspec.json.schema(_Clip)
-    return {"$schema": "https://json-schema.org/draft/2020-12/schema", "title": f"Surefoot {FORMAT}", **schema}
+    (top,), parts = msgspec.json.schema_components([_Clip], ref_template="#/$defs/{name}")
+    table = {"$schema": "https://json-schema.org/draft/2020-12/schema", "title": f"Surefoot {FORMAT}", **top}
+    # the structs' names begin with _, the schema's don't
+    text = msgspec.json.encode(table | {"$defs": parts}).replace(b'"#/$defs/_', b'"#/$defs/')
+    plain: dict[str, Any] = msgspec.json.decode(text)
+    plain["$defs"] = {
+        name.removeprefix("_"): part | {"title": name.removeprefix("_")} for name, part in plain["$defs"].items()
+    }
+    plain["$defs"]["Clip"]["properties"]["surefoot"] = {"const": FORMAT}
+    plain["$defs"]["Clip"]["properties"]["channels"]["minProperties"] = 1
+    feet = plain["$defs"]["Clip"]["properties"]["stances"]["anyOf"][0]
+    feet["propertyNames"] = {"enum": list(FEET)}
+    return plain
 
 
 def load_clip(path: str | Path) -> Clip:
@@ -106,11 +134,7 @@ def load_clip(path: str | Path) -> Clip:
     Raises FileError when the file can't be read or isn't a clip, InputError when
     a value in it is wrong; the message gives the file and the place in it.
     """
-    try:
-        data = Path(path).read_bytes()
-    except OSError as error:
-        raise FileError(f"can't be read: {error.strerror or error}", place=str(path)) from None
-    return parse_clip(data, place=str(path))
+    return parse_clip(read_text(path, what=WANTED), place=str(path))
 
 
 def parse_clip(data: bytes | str, *, place: str = "clip") -> Clip:
@@ -118,23 +142,39 @@ def parse_clip(data: bytes | str, *, place: str = "clip") -> Clip:
     try:
         raw = msgspec.json.decode(data, type=_Clip)
     except msgspec.ValidationError as error:
-        raise FileError(f"not as the clip format has it: {error}", place=place) from None
-    except (msgspec.DecodeError, UnicodeDecodeError) as error:
-        raise FileError(f"not a clip in JSON: {error}", place=place) from None
-    except RecursionError:
-        raise FileError("not a clip in JSON: nested too deeply", place=place) from None
+        raise _fault(error, data, place) from None
+    except (msgspec.DecodeError, UnicodeDecodeError, RecursionError):
+        text = data if isinstance(data, str) else data.decode("utf-8", errors="replace")
+        raise json_fault(text, place=place, what=WANTED) from None
     if raw.surefoot != FORMAT:
-        raise FileError(f'wanted "surefoot": "{FORMAT}", got {raw.surefoot!r}', place=f"{place}: $.surefoot")
+        raise FileError(f'wanted "surefoot": "{FORMAT}", got {raw.surefoot[:40]!r}', place=f"{place}: $.surefoot")
     try:
         return _build(raw)
     except InputError as error:
         raise error.within(place) from None
 
 
+def _fault(error: msgspec.ValidationError, data: bytes | str, place: str) -> FileError:
+    """Return what isn't as the format has it; a channel, space or foot is told by its name."""
+    try:
+        table = msgspec.json.decode(data)
+    except msgspec.ValidationError:  # a number beyond what a float holds
+        text = data if isinstance(data, str) else data.decode("utf-8", errors="replace")
+        return json_fault(text, place=place, what=WANTED)
+    told, where = in_plain_words(error, WORDS)
+    if where.startswith(("$.channels", "$.spaces", "$.stances")) or where == "":
+        parts = table if isinstance(table, dict) else {}
+        found = (
+            named_fault(parts.get("channels"), _Channel, WORDS, place="$.channels", items=("keys", _Key))
+            or named_fault(parts.get("stances"), list[_Stance], WORDS, place="$.stances")
+            or named_fault(parts.get("spaces"), list[list[list[float]]], WORDS, place="$.spaces")
+        )
+        if found is not None:
+            told, where = found.reason, found.place
+    return FileError(told, place=f"{place}: {where}" if where else place)
+
+
 def _build(raw: _Clip) -> Clip:
-    metre, radian = LENGTHS.get(raw.unit, 1.0), ANGLES.get(raw.angle, ANGLES["deg"])
-    if raw.belt is not None and not raw.unit:
-        raise InputError("a belt needs the clip's length unit stated", place="$.unit")
     channels, locked = {}, []
     for name, channel in raw.channels.items():
         try:
@@ -143,21 +183,14 @@ def _build(raw: _Clip) -> Clip:
             raise error.within(f'$.channels["{name}"]') from None
         if channel.locked:
             locked.append(name)
-    stances = None
-    if raw.stances is not None:
-        spans = {str(foot): own for foot, own in raw.stances.items()}
-        stances = tuple(Stance(foot, s.first, s.last, s.left_alone) for foot in FEET for s in spans.get(foot, []))
-    belt = None
-    if raw.belt is not None:
-        belt = Belt(np.array(raw.belt.velocity) * metre, raw.belt.turn * radian)
     return Clip(
         channels=channels,
         rate=read_rate(raw.rate, place="$.rate"),
         first=raw.range.first,
         last=raw.range.last,
         loop=raw.loop,
-        belt=belt,
-        stances=stances,
+        belt=None if raw.belt is None else _belt(raw.belt, raw),
+        stances=None if raw.stances is None else _stances(raw.stances),
         spaces={name: _space(name, rows) for name, rows in raw.spaces.items()},
         locked=frozenset(locked),
         name=raw.name,
@@ -168,10 +201,32 @@ def _build(raw: _Clip) -> Clip:
     )
 
 
+def _belt(belt: _Belt, raw: _Clip) -> Belt:
+    unit = belt.unit or raw.unit
+    if not unit:
+        raise InputError("a belt needs a length unit stated, the clip's or its own", place="$.unit")
+    velocity = np.array(belt.velocity) * LENGTHS[unit]
+    try:
+        return Belt(velocity, belt.turn * ANGLES[raw.angle or "deg"])
+    except InputError as error:
+        raise error.within("$") from None
+
+
+def _stances(given: dict[Literal["left", "right"], list[_Stance]]) -> tuple[Stance, ...]:
+    found = []
+    for foot in FEET:
+        for i, stance in enumerate(given.get(foot, [])):  # type: ignore[call-overload]
+            try:
+                found.append(Stance(foot, stance.first, stance.last, stance.left_alone))
+            except InputError as error:
+                raise InputError(error.reason, place=f"$.stances.{foot}[{i}]") from None
+    return tuple(found)
+
+
 def _space(name: str, rows: list[list[list[float]]]) -> np.ndarray[Any, np.dtype[np.float64]]:
     try:
         return np.array(rows, dtype=np.float64)
-    except ValueError:
+    except ValueError:  # rows of unlike length
         raise InputError("wanted 4 by 4 matrices, one a frame", place=f'$.spaces["{name}"]') from None
 
 
@@ -183,20 +238,28 @@ def _curve(channel: _Channel) -> Curve:
     for i, key in enumerate(keys):
         if key.shape not in ("given", "bezier"):
             if key.inward is not None or key.outward is not None:
-                raise InputError(f"a {key.shape} key takes no slopes or handles", place=f"keys[{i}]")
+                raise InputError(f"a {key.shape} key takes no slopes or handles", place=_key_place(i, key))
             continue
         wanted: type = float if key.shape == "given" else tuple
         sides = (key.inward, key.outward)
         if not all(isinstance(side, wanted) for side in sides):
             what = "two slopes" if key.shape == "given" else "two handles, each [frames, value]"
-            raise InputError(f"a {key.shape} key needs {what}", place=f"keys[{i}]")
+            raise InputError(f"a {key.shape} key needs {what}", place=_key_place(i, key))
         if key.shape == "given":
             slope_in[i], slope_out[i] = sides[0], sides[1]  # type: ignore[assignment]
         elif handles is not None:
             handles[i] = (*sides[0], *sides[1])  # type: ignore[misc]
+    frames, values = np.array([key.frame for key in keys]), np.array([key.value for key in keys])
+    for numbers in (frames, values, slope_in, slope_out, handles):
+        if numbers is not None and np.abs(numbers).max() > MOST:
+            i = int(np.abs(numbers.reshape(count, -1)).max(axis=1).argmax())
+            raise InputError(
+                f"{np.abs(numbers).max():g} is too large; no number of a key goes beyond {MOST:g}",
+                place=_key_place(i, keys[i]),
+            )
     return Curve(
-        frames=np.array([key.frame for key in keys]),
-        values=np.array([key.value for key in keys]),
+        frames=frames,
+        values=values,
         shapes=np.array([CODES[key.shape] for key in keys], dtype=np.int8),
         slope_in=slope_in,
         slope_out=slope_out,
@@ -204,6 +267,10 @@ def _curve(channel: _Channel) -> Curve:
         before=Outside[channel.before.upper()],
         after=Outside[channel.after.upper()],
     )
+
+
+def _key_place(index: int, key: _Key) -> str:
+    return f"key {index + 1} at frame {key.frame:g}"
 
 
 def clip_bytes(clip: Clip) -> bytes:
@@ -217,10 +284,10 @@ def clip_bytes(clip: Clip) -> bytes:
     table["range"] = {"first": clip.first, "last": clip.last}
     table["loop"] = clip.loop
     if clip.belt is not None:
-        if not clip.unit:
-            table["unit"] = "m"
         turn = clip.belt.turn / ANGLES.get(clip.angle, ANGLES["deg"])
         table["belt"] = {"velocity": [_plain(v / unit) for v in clip.belt.velocity.tolist()], "turn": _plain(turn)}
+        if not clip.unit:
+            table["belt"]["unit"] = "m"
     if clip.stances is not None:
         table["stances"] = {foot: [_stance(s) for s in clip.stances if s.foot == foot] for foot in FEET}
     if clip.spaces:
@@ -274,11 +341,3 @@ def save_clip(clip: Clip, path: str | Path) -> None:
     Raises FileError when it can't be written; an older file at ``path`` is then untouched.
     """
     save_bytes(clip_bytes(clip), path)
-
-
-def check_known_units(clip: Clip) -> None:
-    """Raise UnknownName unless the clip's stated units are known; none stated is fine."""
-    if clip.unit and clip.unit not in LENGTHS:
-        raise UnknownName("length unit", clip.unit, LENGTHS)
-    if clip.angle and clip.angle not in ANGLES:
-        raise UnknownName("angle unit", clip.angle, ANGLES)

@@ -17,8 +17,9 @@ from surefoot.curves import Curve, Outside, Shape, resolve_slopes
 from surefoot.rig import Axis
 from surefoot.scene import Scene
 from surefoot.settle import Settled
-from surefoot.slip import slip_steps
+from surefoot.slip import NOTHING, slip_steps
 from surefoot.sole import Turns
+from surefoot.spaces import Pose
 
 __all__ = ["write_channels"]
 
@@ -51,9 +52,9 @@ class _Segments:
     out: Array
     into: Array
 
-    def between(self, rows: slice) -> Array:
-        """Return the values at the phases, ``(rows, 2, segments, phases)``."""
-        parts = np.stack([self.left[rows], self.out[rows], self.right[rows], self.into[rows]], axis=-1)
+    def between(self, rows: slice, foot: NDArray[np.intp], at: NDArray[np.intp]) -> Array:
+        """Return values at the phases of some segments, ``(rows, ..., phases)``."""
+        parts = np.stack([part[rows, foot, at] for part in (self.left, self.out, self.right, self.into)], axis=-1)
         return np.asarray(parts @ _BASIS)
 
 
@@ -156,87 +157,111 @@ def _fit_stances(scene: Scene, settled: Settled, segments: _Segments) -> None:
     """Replace the slopes of x, y and z in stance by those that follow the planted path between frames."""
     binding, tracks, prints = scene.binding, settled.tracks, settled.prints
     count = segments.left.shape[-1]
-    which = tracks.unroll(tracks.print_of)
-    lap = tracks.unroll(tracks.laps)
-    planted = tracks.unroll(tracks.planted)
     if not len(tracks.source):
         return
+    print_of, laps = tracks.unroll(tracks.print_of), tracks.unroll(tracks.laps)
     # a stance goes on over the seam, and its far part is a footprint's image a loop later: one source
-    source = np.where(which >= 0, tracks.source[which], -1)
-    same = planted & np.roll(planted, -1, axis=-1) & (source == np.roll(source, -1, axis=-1))
-    which, lap, same = which[:, :count], lap[:, :count], same[:, :count]
-    if not same.any():
+    source = np.where(tracks.unroll(tracks.planted), tracks.source[print_of], -1)
+    same = ((source == np.roll(source, -1, axis=-1)) & (source >= 0))[:, :count]
+    foot, at = np.nonzero(same)
+    if not len(foot):
         return
-    wide = np.broadcast_to(which[..., None], (*which.shape, len(PHASES)))
-    frame = scene.frames[:count, None] + PHASES
-    time = (frame - binding.clip.first) * binding.clip.step
-    turns = segments.between(slice(0, 7))
-    values = None
-    if binding.plain:
-        angles, bend = turns[3:6].copy(), turns[6]
-    else:
-        values = binding.values(frame.ravel())
-        rows = binding.foot_rows
-        flat = turns.reshape(7, 2, -1)
-        for row, foot in np.argwhere(rows >= 0).tolist():
-            values[rows[row, foot]] = flat[row, foot]
-        pose = binding.pose(values, frame.ravel())
-        angles, bend = pose.angles.reshape(3, 2, count, -1), pose.bend.reshape(2, count, -1)
-        angles = angles.copy()
+    which, lap = print_of[foot, at], laps[foot, at]
+    wide = np.broadcast_to(which[:, None], (len(which), len(PHASES)))
+    time = (scene.frames[at, None] + PHASES - binding.clip.first) * binding.clip.step
+    between = _Between.of(scene, segments, foot, at)
+    angles = between.angles.copy()
     angles[1] -= scene.belt.heading(time)
     if scene.drift is not None:
-        angles[1] += (lap * scene.drift.turn)[..., None]
+        angles[1] += (lap * scene.drift.turn)[:, None]
     local = prints.local_turns(wide, angles)
-    off = _path(scene, settled, Turns(local[0], local[2], local[1], bend), count)
+    turns = Turns(local[0][None], local[2][None], local[1][None], between.bend[None])
+    off = _path(scene, settled, turns, foot, at)
     ground = prints.origin[:, wide] + prints.outof(wide, off)
     if scene.drift is not None and lap.any():
-        ground = np.where(lap[..., None], scene.drift.apply(ground, times=-1), ground)
-    world = scene.belt.to_world(ground.reshape(3, 2, -1), time.ravel())
-    if binding.plain:
-        place = world - binding.rests
-    else:
-        assert values is not None
-        turn = pose.angles
-        place = binding.write(world, turn, pose.bend, values, frame.ravel())[:3]
-    place = place.reshape(3, 2, count, -1)
-    ends = np.stack([segments.left[:3], segments.right[:3]], axis=-1) @ _BASIS[[0, 2]]
+        ground = np.where(lap[:, None], scene.drift.apply(ground, times=-1), ground)
+    world = scene.belt.to_world(ground.reshape(3, -1), time.ravel()).reshape(ground.shape)
+    place = between.write(world)
+    ends = np.stack([segments.left[:3, foot, at], segments.right[:3, foot, at]], axis=-1) @ _BASIS[[0, 2]]
     slopes = (place - ends) @ _FIT
-    segments.out[:3] = np.where(same, slopes[..., 0], segments.out[:3])
-    segments.into[:3] = np.where(same, slopes[..., 1], segments.into[:3])
+    segments.out[:3, foot, at] = slopes[..., 0]
+    segments.into[:3, foot, at] = slopes[..., 1]
 
 
-def _path(scene: Scene, settled: Settled, turns: Turns, count: int) -> Array:
-    """Return the planted ankles between frames, ``(3, 2, segments, phases)`` in footprint space.
+@dataclass(frozen=True, slots=True, eq=False)
+class _Between:
+    """A flat list of segments at the phases: world angles ``(3, n, phases)``, bend, and how to write an ankle."""
+
+    scene: Scene
+    foot: NDArray[np.intp]
+    at: NDArray[np.intp]
+    angles: Array
+    bend: Array
+    whole: tuple[Pose, Array, Array, int] | None
+
+    @classmethod
+    def of(cls, scene: Scene, segments: _Segments, foot: NDArray[np.intp], at: NDArray[np.intp]) -> _Between:
+        binding = scene.binding
+        if binding.plain:
+            turns = segments.between(slice(3, 7), foot, at)
+            return cls(scene, foot, at, turns[:3], turns[3], None)
+        # the feet's parents move: everything is read again at the places between, with the new feet put in
+        count = segments.left.shape[-1]
+        frames = (scene.frames[:count, None] + PHASES).ravel()
+        values = binding.values(frames)
+        every = np.broadcast_to(np.arange(count), (2, count))
+        new = segments.between(slice(0, 7), np.arange(2)[:, None], every).reshape(7, 2, -1)
+        for row, side in np.argwhere(binding.foot_rows >= 0).tolist():
+            values[binding.foot_rows[row, side]] = new[row, side]
+        pose = binding.pose(values, frames)
+        angles = pose.angles.reshape(3, 2, count, -1)[:, foot, at]
+        return cls(scene, foot, at, angles, pose.bend.reshape(2, count, -1)[foot, at], (pose, values, frames, count))
+
+    def write(self, ankle: Array) -> Array:
+        """Return x, y and z of the controls ``(3, n, phases)`` for world ankles of that shape."""
+        binding = self.scene.binding
+        if self.whole is None:
+            return np.asarray(ankle - binding.rests[:, self.foot])
+        pose, values, frames, count = self.whole
+        full = pose.ankle.reshape(3, 2, count, -1).copy()
+        full[:, self.foot, self.at] = ankle
+        written = binding.write(full.reshape(3, 2, -1), pose.angles, pose.bend, values, frames)[:3]
+        return np.asarray(written.reshape(3, 2, count, -1)[:, self.foot, self.at])
+
+
+def _path(scene: Scene, settled: Settled, turns: Turns, foot: NDArray[np.intp], at: NDArray[np.intp]) -> Array:
+    """Return the planted ankles between frames, ``(3, n, phases)`` in footprint space.
 
     They start and end at the frames' own ankles and don't slip on the way, but for
     what the two ways of counting (frame by frame, place by place) differ by.
     """
-    soles, tracks, prints = scene.soles, settled.tracks, settled.prints
-    if not (turns.cant.any() or turns.swivel.any()):
-        return soles.planted(turns)
+    off = scene.soles.gathered(foot).planted(turns)[:, 0]
+    rolls = ((turns.cant != 0.0) | (np.abs(turns.swivel) > NOTHING))[0].any(axis=-1)
+    if not rolls.any():
+        return off
+    tracks, prints = settled.tracks, settled.prints
     which = tracks.print_of
     local = tracks.unroll(prints.local_turns(which, settled.angles))
     stood = tracks.unroll(prints.into(which, settled.ankle - prints.origin[:, which]))
     bend = tracks.unroll(settled.bend)
+    foot, left = foot[rolls], at[rolls]
+    right = (left + 1) % which.shape[1]
 
-    def ended(at_frames: Array, between: Array) -> Array:
-        right = np.roll(at_frames, -1, axis=-1)[..., :count, None]
-        return np.concatenate([at_frames[..., :count, None], between, right], axis=-1)
+    def ended(frames: Array, between: Array) -> Array:
+        return np.concatenate(
+            [frames[foot, left][None, :, None], between[:, rolls], frames[foot, right][None, :, None]], -1
+        )
 
-    whole = Turns(
-        ended(local[0], turns.pitch),
-        ended(local[2], turns.cant),
-        ended(local[1], turns.swivel),
-        ended(bend, turns.bend),
-    )
-    off = soles.planted(whole)
-    slip = np.cumsum(slip_steps(soles, whole, off), axis=-1)
-    off[0, ..., 1:] -= slip[0]
-    off[2, ..., 1:] -= slip[1]
-    left = stood[..., :count] - off[..., 0]
-    right = np.roll(stood, -1, axis=-1)[..., :count] - off[..., -1]
-    off += left[..., None] + (right - left)[..., None] * np.concatenate([[0.0], PHASES, [1.0]])
-    return np.asarray(off[..., 1:-1])
+    whole = Turns(*(ended(*pair) for pair in zip((local[0], local[2], local[1], bend), turns, strict=True)))
+    soles = scene.soles.gathered(foot)
+    path = soles.planted(whole)
+    slip = np.cumsum(slip_steps(soles, whole, path), axis=-1)
+    path[::2, ..., 1:] -= slip
+    path = path[:, 0]
+    first, last = stood[:, foot, left] - path[..., 0], stood[:, foot, right] - path[..., -1]
+    path += first[..., None] + (last - first)[..., None] * np.concatenate([[0.0], PHASES, [1.0]])
+    off[:, rolls] = path[..., 1:-1]
+    return off
 
 
 def _curve(scene: Scene, segments: _Segments, row: int, foot: int, axis: Axis) -> Curve:

@@ -43,9 +43,12 @@ class InputError(SurefootError, ValueError):
 
     def within(self, place: str) -> InputError:
         """Return the same error, told from further out: ``place`` is put before its own."""
+        return self.at(f"{place}: {self.place}" if self.place else place)
+
+    def at(self, place: str) -> InputError:
+        """Return the same error at another place."""
         told = type(self).__new__(type(self))
-        whole = f"{place}: {self.place}" if self.place else place
-        InputError.__init__(told, self.reason, place=whole)
+        InputError.__init__(told, self.reason, place=place)
         told.__dict__.update({k: v for k, v in self.__dict__.items() if k not in ("place", "reason")})
         return told
 

@@ -10,34 +10,42 @@ import numpy as np
 from surefoot.belt import Belt
 from surefoot.clip import Clip, Stance
 from surefoot.errors import InputError, UnknownName
+from surefoot.footprint import Anchor
 from surefoot.rig import FEET
 from surefoot.tolerances import KINDS
 from surefoot.units import ANGLES, LENGTHS
 
-__all__ = ["read_amount", "read_belt", "read_leave", "read_length", "read_stances"]
+__all__ = ["leave_alone", "read_amount", "read_anchor", "read_belt", "read_leave", "read_length", "read_stances"]
 
-_NUMBER = re.compile(r"^\s*([-+0-9.eE]+)\s*([a-z]*)(?:/s2)?\s*$")
+_NUMBER = re.compile(r"\s*([-+0-9.eE]+)\s*([a-z]*)(?:/s2)?\s*")
+_FRAME = r"-?\d{1,9}"
+_SPAN = re.compile(rf"\s*({_FRAME})\s*(?:-\s*({_FRAME}))?\s*", re.ASCII)
 
 
-def _number(text: str, place: str) -> tuple[float, str]:
-    match = _NUMBER.match(text)
+def _number(text: str, place: str, example: str) -> tuple[float, str]:
+    match = _NUMBER.fullmatch(text)
     try:
         value = float(match.group(1)) if match else math.nan
     except ValueError:
         value = math.nan
     if match is None or not math.isfinite(value):
-        raise InputError(f"wanted a number with its unit, such as 2mm, got {text!r}", place=place)
+        raise InputError(f"wanted a number with its unit, such as {example}, got {text!r}", place=place)
     return value, match.group(2)
 
 
-def read_length(text: str, *, place: str) -> float:
-    """Return metres for a text such as ``10mm``; the unit must be there unless the number is 0."""
-    value, unit = _number(text, place)
+def read_length(text: str, *, place: str, most: float = math.inf) -> float:
+    """Return metres from 0 to ``most`` for a text such as ``10mm``; only 0 may go without a unit."""
+    value, unit = _number(text, place, "10mm")
     if value == 0.0 and not unit:
         return 0.0
+    if not unit:
+        raise InputError(f"wanted a length with its unit, such as 10mm, got {text!r}", place=place)
     if unit not in LENGTHS:
         raise UnknownName("length unit", unit, LENGTHS, place=place)
-    return value * LENGTHS[unit]
+    metres = value * LENGTHS[unit]
+    if not 0.0 <= metres <= most:
+        raise InputError(f"wanted a length from 0 to {most:g} m, got {text!r}", place=place)
+    return metres
 
 
 def read_amount(text: str) -> tuple[str, float]:
@@ -45,14 +53,15 @@ def read_amount(text: str) -> tuple[str, float]:
     kind, sign, amount = text.partition("=")
     if not sign:
         raise InputError(f"wanted a kind and an amount, such as slide=2mm, got {text!r}", place="--tolerance")
-    value, unit = _number(amount, "--tolerance")
     if kind not in KINDS:
         raise UnknownName("kind of finding", kind, KINDS, place="--tolerance")
-    known = LENGTHS if KINDS[kind].unit == "mm" else ANGLES
+    place = f"--tolerance {kind}"
+    known, example = (LENGTHS, "2mm") if KINDS[kind].unit == "mm" else (ANGLES, "3deg")
+    value, unit = _number(amount, place, example)
     if unit not in known:
-        raise UnknownName("unit", unit, known, place=f"--tolerance {kind}")
+        raise InputError(f"wanted an amount in {', '.join(known)}, such as {example}, got {amount!r}", place=place)
     if value <= 0.0:
-        raise InputError(f"a tolerance must be above 0, got {amount}", place=f"--tolerance {kind}")
+        raise InputError(f"a tolerance must be above 0, got {amount!r}", place=place)
     return kind, value * known[unit]
 
 
@@ -62,18 +71,38 @@ def read_belt(text: str) -> Belt:
         parts = [float(part) for part in text.split(",")]
     except ValueError:
         parts = []
-    if len(parts) == 1:
-        return Belt(np.array([0.0, 0.0, -parts[0]]))
-    if len(parts) == 3:
-        return Belt(np.array(parts))
-    raise InputError(f"wanted a speed, x,y,z, still or estimate, got {text!r}", place="--belt")
+    if len(parts) not in (1, 3) or not all(math.isfinite(part) for part in parts):
+        raise InputError(
+            f"wanted metres a second, as 1.35 or x,y,z; or still; or estimate; got {text!r}", place="--belt"
+        )
+    velocity = [0.0, 0.0, -parts[0]] if len(parts) == 1 else parts
+    try:
+        return Belt(np.array(velocity))
+    except InputError as error:
+        raise error.at("--belt") from None
+
+
+def read_anchor(text: str, clip: Clip) -> Anchor | int:
+    """Return what footprints are taken from: ``flat``, ``contact``, ``fit``, or the frame of ``frame:N``."""
+    if text in ("flat", "contact", "fit"):
+        return text  # type: ignore[return-value]
+    match = re.fullmatch(rf"frame:({_FRAME})", text, re.ASCII)
+    if match is None:
+        raise InputError(f"wanted flat, contact, fit or frame:N, got {text!r}", place="--anchor")
+    frame = int(match.group(1))
+    if not clip.first <= frame <= clip.last:
+        raise InputError(f"frame {frame} lies outside the clip's {clip.first} to {clip.last}", place="--anchor")
+    return frame
 
 
 def _span(text: str, place: str) -> tuple[int, int]:
-    match = re.fullmatch(r"\s*(-?\d+)\s*(?:-\s*(-?\d+))?\s*", text)
+    match = _SPAN.fullmatch(text)
     if match is None:
-        raise InputError(f"wanted frames such as 10-14, got {text!r}", place=place)
-    return int(match.group(1)), int(match.group(2) or match.group(1))
+        raise InputError(f"wanted frames such as 10-14, got {text[:40]!r}", place=place)
+    first, last = int(match.group(1)), int(match.group(2) or match.group(1))
+    if last < first:
+        raise InputError(f"frames {first} to {last} run backwards", place=place)
+    return first, last
 
 
 def read_foot(text: str, *, place: str) -> str:
@@ -84,25 +113,65 @@ def read_foot(text: str, *, place: str) -> str:
     return foot
 
 
-def read_stances(given: list[str], clip: Clip) -> tuple[Stance, ...]:
-    """Return the stances of ``left=1-15,25-38`` texts; a foot that isn't named keeps the clip's own."""
+def read_stances(given: list[str], clip: Clip) -> Clip:
+    """Return the clip with the stances of ``left=1-15,25-38`` texts, or of ``find``, none stated.
+
+    A foot that isn't named keeps the clip's own; ``left=`` says that it never stands.
+    """
+    if not given:
+        return clip
+    if "find" in given:
+        if len(given) > 1:
+            raise InputError("find stands alone; it finds the stances of both feet", place="--stances")
+        return clip.with_stances(None)
     found: list[Stance] = []
     named = set()
     for text in given:
         name, sign, spans = text.partition("=")
         if not sign:
-            raise InputError(f"wanted a foot and frames, such as left=1-15, got {text!r}", place="--stances")
+            raise InputError(f"wanted a foot and frames, such as left=1-15, or find, got {text!r}", place="--stances")
         foot = read_foot(name, place="--stances")
         if foot in named:
-            raise InputError(f"the {foot} foot is given twice", place="--stances")
+            raise InputError(f"the {foot} foot is given twice; part its frames by commas", place="--stances")
         named.add(foot)
         found += [Stance(foot, *_span(span, "--stances")) for span in spans.split(",") if span.strip()]
     missing = [foot for foot in FEET if foot not in named]
     if missing and clip.stances is None:
-        raise InputError(f"state the {missing[0]} foot's stances too, or none", place="--stances")
-    return tuple(found + [s for s in clip.stances or () if s.foot in missing])
+        raise InputError(
+            f"state the {missing[0]} foot's too; the clip states none ({missing[0]}= if it never stands)",
+            place="--stances",
+        )
+    try:
+        return clip.with_stances(found + [s for s in clip.stances or () if s.foot in missing])
+    except InputError as error:
+        raise error.within("--stances") from None
 
 
-def read_leave(foot: str, frames: str) -> tuple[str, int, int]:
-    """Return foot, first and last frame of ``--leave``."""
-    return (read_foot(foot, place="--leave"), *_span(frames, "--leave"))
+def read_leave(given: list[list[str]]) -> list[tuple[str, int, int]]:
+    """Return foot, first and last frame of each ``--leave``."""
+    return [(read_foot(foot, place="--leave"), *_span(frames, "--leave")) for foot, frames in given]
+
+
+def leave_alone(clip: Clip, stances: tuple[Stance, ...], spans: list[tuple[str, int, int]]) -> tuple[Stance, ...]:
+    """Return the stances, those that touch one of the spans marked as left alone.
+
+    In a loop a stance that runs over the seam is met on both sides of it.
+    Raises InputError for a span that meets no stance, which would do nothing.
+    """
+    rounds = (-clip.frames, 0, clip.frames) if clip.loop else (0,)
+
+    def met(stance: Stance, span: tuple[str, int, int]) -> bool:
+        foot, first, last = span
+        return foot == stance.foot and any(
+            first + turn <= stance.last and last + turn >= stance.first for turn in rounds
+        )
+
+    for span in spans:
+        if not any(met(stance, span) for stance in stances):
+            own = ", ".join(f"{s.first}-{s.last}" for s in stances if s.foot == span[0]) or "none"
+            raise InputError(
+                f"the {span[0]} foot has no stance in frames {span[1]} to {span[2]}; its stances are {own}",
+                place="--leave",
+            )
+    marked = [s.left_alone or any(met(s, span) for span in spans) for s in stances]
+    return tuple(Stance(s.foot, s.first, s.last, m) for s, m in zip(stances, marked, strict=True))

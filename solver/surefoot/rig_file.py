@@ -10,12 +10,14 @@ import msgspec
 import numpy as np
 
 from surefoot.errors import FileError, InputError, UnknownName
+from surefoot.file_faults import in_plain_words, named_fault, read_text
 from surefoot.rig import Axis, Control, Foot, Leg, Limits, Rig
 from surefoot.units import ANGLES, LENGTHS, unit_scale
 
 __all__ = ["FORMAT", "load_rig", "parse_rig", "preset_names"]
 
 FORMAT = "rig/1"
+WANTED = "a rig in TOML"
 Triple = tuple[float, float, float]
 Pair = tuple[float, float]
 
@@ -86,6 +88,10 @@ class _Rig(_Strict):
     tolerances: dict[str, Triple] = {}
 
 
+WORDS = tuple(name for part in (_Rig, _Leg, _Foot, _Widths, _Control, _Axis) for name in part.__struct_fields__)
+"""Every field of the format, for naming the nearest."""
+
+
 def _presets() -> Path:
     inside = Path(__file__).parent / "rigs"
     return inside if inside.is_dir() else Path(__file__).parents[2] / "rigs"
@@ -94,6 +100,13 @@ def _presets() -> Path:
 def preset_names() -> list[str]:
     """Return the names of the rigs that ship with the package."""
     return sorted(path.stem for path in _presets().glob("*.toml"))
+
+
+def _is_file(path: Path) -> bool:
+    try:
+        return path.is_file()
+    except ValueError:  # a null character in the name, in older versions of Python
+        return False
 
 
 def load_rig(name_or_path: str | Path) -> Rig:
@@ -107,17 +120,11 @@ def load_rig(name_or_path: str | Path) -> Rig:
         If the file can't be read or holds something else; names the place.
     """
     path = Path(name_or_path)
-    if path.suffix != ".toml" and not path.is_file():
+    if path.suffix != ".toml" and not _is_file(path):
         if str(name_or_path) not in preset_names():
             raise UnknownName("rig", str(name_or_path), preset_names())
         path = _presets() / f"{name_or_path}.toml"
-    try:
-        text = path.read_text(encoding="utf-8")
-    except UnicodeDecodeError:
-        raise FileError("not a text file in UTF-8; wanted a rig in TOML", place=str(path)) from None
-    except OSError as error:
-        raise FileError(f"can't be read: {error.strerror or error}", place=str(path)) from None
-    return parse_rig(text, place=str(path))
+    return parse_rig(read_text(path, what=WANTED), place=str(path))
 
 
 def parse_rig(text: str, *, place: str = "rig") -> Rig:
@@ -125,17 +132,33 @@ def parse_rig(text: str, *, place: str = "rig") -> Rig:
     try:
         table = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        raise FileError(f"not a rig in TOML: {error}", place=place) from None
+        told = f"{error}"
+        raise FileError(f"not TOML: {told[:1].lower()}{told[1:]}; wanted {WANTED}", place=place) from None
+    except RecursionError:
+        raise FileError(f"nested too deeply; wanted {WANTED}", place=place) from None
     if table.get("surefoot") != FORMAT:
-        raise FileError(f'wanted surefoot = "{FORMAT}" at the top, got {table.get("surefoot")!r}', place=place)
+        got = repr(table.get("surefoot"))[:40]
+        raise FileError(f'wanted surefoot = "{FORMAT}" at the top, got {got}', place=place)
     try:
         raw = msgspec.convert(table, _Rig)
     except msgspec.ValidationError as error:
-        raise FileError(str(error), place=place) from None
+        raise _fault(error, table, place) from None
     try:
         return _build(raw)
     except InputError as error:
         raise error.within(place) from None
+
+
+def _fault(error: msgspec.ValidationError, table: dict[str, Any], place: str) -> FileError:
+    """Return what isn't as the format has it; a control, limit or tolerance is told by its name."""
+    told, where = in_plain_words(error, WORDS)
+    for field, kind in (("controls", _Control), ("tolerances", Triple)):
+        if where.startswith(f"$.{field}["):
+            found = named_fault(table.get(field), kind, WORDS, place=field)
+            if found is not None:
+                told, where = found.reason, found.place
+    where = where.removeprefix("$").removeprefix(".").replace("[...]", "")
+    return FileError(told, place=f"{place}: {where}" if where else place)
 
 
 def _build(raw: _Rig) -> Rig:
@@ -148,6 +171,7 @@ def _build(raw: _Rig) -> Rig:
     right = left.mirrored() if raw.right_leg is None else _leg(raw.right_leg, metre, radian, "right_leg")
     tables = raw.controls or _default_controls(raw, metre, left, right)
     controls = {name: _control(name, table, raw, metre, radian) for name, table in tables.items()}
+    _check_channels(controls)
     return Rig(
         name=raw.name,
         legs=(left, right),
@@ -165,13 +189,18 @@ def _leg(raw: _Leg, metre: float, radian: float, place: str) -> Leg:
     for name, (low, high) in raw.limits.items():
         if name not in Limits.NAMES:
             raise UnknownName("joint limit", name, Limits.NAMES, place=f"{place}.limits")
+        if not low < high:
+            raise InputError(f"wanted the smaller angle first, got {low:g}, {high:g}", place=f"{place}.limits.{name}")
         ranges[name] = (low * radian, high * radian)
+    for name, length in (("thigh", raw.thigh), ("shank", raw.shank)):
+        if not 0.0 < length < np.inf:
+            raise InputError(f"a bone needs a length above 0, got {length:g}", place=f"{place}.{name}")
     try:
         foot = _foot(raw.foot, metre, radian)
         hip = np.array(raw.hip) * metre
         return Leg(hip, raw.thigh * metre, raw.shank * metre, foot, Limits(**ranges))
     except InputError as error:
-        raise error.within(place) from None
+        raise error.at(f"{place}.{error.place.removeprefix('leg.')}") from None
 
 
 def _foot(raw: _Foot, metre: float, radian: float) -> Foot:
@@ -183,6 +212,9 @@ def _foot(raw: _Foot, metre: float, radian: float) -> Foot:
     else:
         assert raw.widths is not None
         pairs = ((heel, raw.widths.heel), (ball, raw.widths.ball), (toe, raw.widths.toe))
+        for name, (_, width) in zip(("heel", "ball", "toe"), pairs, strict=True):
+            if not 0.0 <= width < np.inf:
+                raise InputError(f"wanted a width of 0 or more, got {width:g}", place=f"foot.widths.{name}")
         outline = np.array(
             [[p[0] + side * width * metre / 2, p[2]] for p, width in pairs for side in (-1, 1)], dtype=np.float64
         )
@@ -215,6 +247,8 @@ def _control(name: str, raw: _Control, rig: _Rig, metre: float, radian: float) -
             continue
         axis = _Axis(channel=given) if isinstance(given, str) else given
         place = f"controls.{name}.{field}"
+        if not np.isfinite(axis.zero):
+            raise InputError(f"zero must be finite, got {axis.zero}", place=place)
         if axis.sign not in (-1.0, 1.0):
             raise InputError(f"sign must be 1 or -1, got {axis.sign!r}", place=place)
         length = field in ("x", "y", "z")
@@ -231,13 +265,26 @@ def _control(name: str, raw: _Control, rig: _Rig, metre: float, radian: float) -
     return Control(name, axes, raw.parent, rest, raw.order)
 
 
+def _check_channels(controls: dict[str, Control]) -> None:
+    """Raise if two axes read one channel: what is written for one would move the other."""
+    seen: dict[str, str] = {}
+    for control in controls.values():
+        for key, axis in control.axes.items():
+            place = f"controls.{control.name}.{key}"
+            if axis.channel in seen:
+                raise InputError(f"the channel {axis.channel!r} already drives {seen[axis.channel]}", place=place)
+            seen[axis.channel] = place
+
+
 def _tolerance(kind: str, triple: Triple) -> Triple:
     """Tolerances are written in millimetres and degrees, whatever the rig's own unit."""
     from surefoot.tolerances import KINDS
 
     if kind not in KINDS:
         raise UnknownName("kind of finding", kind, KINDS, place="tolerances")
-    if not 0 <= triple[0] <= triple[1] <= triple[2]:
-        raise InputError("wanted note, warning and error, rising", place=f"tolerances.{kind}")
+    if not (0 <= triple[0] <= triple[1] <= triple[2] < np.inf and triple[1] > 0):
+        raise InputError(
+            "wanted note, warning and error, rising and finite, the warning above 0", place=f"tolerances.{kind}"
+        )
     scale = KINDS[kind].scale
     return (triple[0] * scale, triple[1] * scale, triple[2] * scale)

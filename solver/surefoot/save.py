@@ -1,4 +1,4 @@
-"""Writing a file whole or not at all."""
+"""Writing files whole or not at all."""
 
 from __future__ import annotations
 
@@ -6,33 +6,72 @@ import contextlib
 import os
 import secrets
 import shutil
+import stat
+from collections.abc import Sequence
 from pathlib import Path
 
 from surefoot.errors import FileError
 
-__all__ = ["save_bytes"]
+__all__ = ["save_all", "save_bytes"]
 
 
 def save_bytes(data: bytes, path: str | Path) -> None:
     """Write ``data`` to ``path`` by way of a temporary file in the same folder.
 
     Raises FileError when that fails; whatever stood at ``path`` is then untouched
-    and no temporary file is left.
+    and no temporary file is left. Where ``path`` is a link, the file that it leads to is written.
     """
-    target = Path(path)
-    temporary = ""
+    save_all([(data, path)])
+
+
+def save_all(files: Sequence[tuple[bytes, str | Path]]) -> None:
+    """Write several files: every one is ready under a temporary name before the first is put in place.
+
+    Raises FileError when one can't be written; then none of them has been touched,
+    unless the very last step, the renaming, failed for a later one.
+    """
+    waiting: list[tuple[str, Path, str | Path]] = []
     try:
+        for data, path in files:
+            _prepare(data, path, waiting)
+        while waiting:
+            temporary, target, path = waiting[0]
+            try:
+                os.replace(temporary, target)
+            except OSError as error:
+                raise _refusal(error, path) from None
+            waiting.pop(0)
+    finally:
+        for temporary, _, _ in waiting:
+            with contextlib.suppress(OSError):
+                os.unlink(temporary)
+
+
+def _prepare(data: bytes, path: str | Path, waiting: list[tuple[str, Path, str | Path]]) -> None:
+    """Write one file under its temporary name, and note it in ``waiting`` as soon as there is one."""
+    try:
+        target = Path(os.path.realpath(path))
+        before = target.stat() if target.exists() else None
+        if before is not None and not stat.S_ISREG(before.st_mode):
+            what = "a folder" if stat.S_ISDIR(before.st_mode) else "no ordinary file"
+            raise FileError(f"can't be written: it is {what}; name a file", place=str(path))
+        if not target.parent.is_dir():
+            raise FileError(f"can't be written: there is no folder {target.parent}", place=str(path))
         temporary = str(target.parent / f".{target.name[:40]}.{secrets.token_hex(6)}.part")
         handle = os.open(temporary, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o666)
+        waiting.append((temporary, target, path))
         with os.fdopen(handle, "wb") as file:
             file.write(data)
             file.flush()
             os.fsync(file.fileno())
-        if target.exists():
+        if before is not None:
             shutil.copymode(target, temporary)
-        os.replace(temporary, target)
-    except OSError as error:
-        with contextlib.suppress(OSError):
-            if temporary:
-                os.unlink(temporary)
-        raise FileError(f"can't be written: {error.strerror or error}", place=str(path)) from None
+    except (OSError, ValueError) as error:
+        if isinstance(error, FileError):
+            raise
+        raise _refusal(error, path) from None
+
+
+def _refusal(error: Exception, path: str | Path) -> FileError:
+    told = error.strerror if isinstance(error, OSError) and error.strerror else error
+    return FileError(f"can't be written: {told}", place=str(path))

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from surefoot.sole import Soles, Turns
 
-__all__ = ["TOUCHING", "least_steps", "slip_steps", "without_slip"]
+__all__ = ["NOTHING", "TOUCHING", "least_steps", "slip_steps", "without_slip"]
 
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -58,8 +58,7 @@ def slip_steps(soles: Soles, turns: Turns, ankle: Array) -> Array:
     ``ankle`` is ``(3, feet, ..., n)``; time runs along the last axis.
     """
     angles = np.array([turns.pitch, turns.swivel, turns.cant])
-    points = np.concatenate([soles.corners(angles, turns.bend), soles.centre_line(angles, turns.bend)], axis=1)
-    points += ankle[:, None]
+    points = soles.points(angles, turns.bend) + ankle[:, None]
     return least_steps(points, points[1])
 
 
@@ -77,32 +76,51 @@ def without_slip(soles: Soles, turns: Turns, ankle: Array, print_of: Indices, so
     held : ndarray of bool, shape (2, n)
         Frames whose sole lies flat on its footprint: they stay.
     """
-    loose = (print_of >= 0) & ((np.abs(turns.cant) > NOTHING) | (np.abs(turns.swivel) > NOTHING))
-    if not loose.any():
+    loose = (np.abs(turns.cant) > NOTHING) | (np.abs(turns.swivel) > NOTHING)
+    rolls = (print_of[:, 1:] == print_of[:, :-1]) & (print_of[:, 1:] >= 0) & (loose[:, 1:] | loose[:, :-1])
+    if not rolls.any():
         return ankle
-    same = (print_of[:, 1:] == print_of[:, :-1]) & (print_of[:, 1:] >= 0)
-    step = np.where(same, slip_steps(soles, turns, ankle), 0.0)
+    foot, at = np.nonzero(rolls)
+    pair = at[:, None] + np.arange(2)
+    both = Turns(*(value[foot[:, None], pair][None] for value in turns))
+    step = np.zeros((2, *rolls.shape))
+    step[:, foot, at] = slip_steps(soles.gathered(foot), both, ankle[:, foot[:, None], pair][:, None])[:, 0, :, 0]
     if np.abs(step).max() < NOTHING:
         return ankle
     path = np.zeros((2, *print_of.shape))
     np.cumsum(step, axis=-1, out=path[..., 1:])
     fixed = ankle.copy()
-    ends: dict[int, Array] = {}
-    for which in np.argsort(source != np.arange(len(source)), kind="stable"):  # images last
-        foot, at = np.nonzero(print_of == which)
-        if not len(at):
-            continue
-        own = path[:, foot, at]
-        still = np.flatnonzero(held[foot, at])
-        start = ends.get(int(source[which])) if source[which] != which else None
-        if len(still):
-            rest = np.array([np.interp(at, at[still], row[still]) for row in own])
-        elif start is not None:
-            rest = own[:, :1] + start[:, None]
-        else:
-            flattest = int(np.abs(turns.pitch[foot, at]).argmin())
-            rest = own[:, [flattest]]
-        fixed[0, foot, at] -= own[0] - rest[0]
-        fixed[2, foot, at] -= own[1] - rest[1]
-        ends[int(which)] = (rest - own)[:, -1]
+    fixed[::2] += np.where(print_of >= 0, _at_rest(path, print_of, source, held, turns.pitch) - path, 0.0)
     return fixed
+
+
+def _at_rest(path: Array, print_of: Indices, source: Indices, held: Flags, pitch: Array) -> Array:
+    """Return the path at the held frames of each footprint, drawn straight between them and level beyond.
+
+    A footprint without held frames rests at its flattest frame; one that goes on from another
+    over a loop's seam rests as that one ended.
+    """
+    count = print_of.shape[1]
+    index = np.arange(count)
+    last = np.maximum.accumulate(np.where(held, index, -1), axis=1)
+    following = np.minimum.accumulate(np.where(held, index, count)[:, ::-1], axis=1)[:, ::-1]
+    rows = np.arange(2)[:, None]
+    has_last = (last >= 0) & (print_of[rows, np.maximum(last, 0)] == print_of)
+    has_next = (following < count) & (print_of[rows, np.minimum(following, count - 1)] == print_of)
+    low, high = np.where(has_last, last, following), np.where(has_next, following, last)
+    low, high = np.clip(low, 0, count - 1), np.clip(high, 0, count - 1)
+    span = np.maximum(high - low, 1)
+    part = np.clip((index - low) / span, 0.0, 1.0)
+    rest = path[:, rows, low] * (1.0 - part) + path[:, rows, high] * part
+    lost = (print_of >= 0) & ~has_last & ~has_next
+    if lost.any():
+        ended: dict[int, Array] = {}
+        for which in sorted(set(print_of[lost].tolist()), key=lambda w: (source[w] != w, w)):
+            foot, at = np.nonzero(print_of == which)
+            own, of = path[:, foot, at], int(source[which])
+            if of != which:
+                f, tail = np.nonzero(print_of == of)
+                ended[of] = rest[:, f[-1], tail[-1]] - path[:, f[-1], tail[-1]]
+            flattest = int(np.abs(pitch[foot, at]).argmin())
+            rest[:, foot, at] = own[:, :1] + ended[of][:, None] if of in ended else own[:, [flattest]]
+    return rest

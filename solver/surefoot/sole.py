@@ -26,7 +26,7 @@ from typing import Any, NamedTuple, Self
 import numpy as np
 from numpy.typing import NDArray
 
-from surefoot.rig import Rig
+from surefoot.rig import Foot, Rig
 from surefoot.rotations import matrix
 
 __all__ = ["Soles", "Turns"]
@@ -69,6 +69,8 @@ class Soles:
     toes: Array  # (3, corners, 2, 1) relative to the ball hinge
     hinged: NDArray[np.bool_]
     onset: Array
+    heel_line: Array  # (3, 1, 2, 1): the heel's middle in foot space
+    toe_line: Array  # (3, 2, 2, 1): under the hinge and at the toe edge, relative to the ball hinge
     hind_rows: Array  # (2, corners, 3): the same corners, for products
     toe_rows: Array
     ball_row: Array  # (2, 1, 3)
@@ -99,6 +101,8 @@ class Soles:
             toe_edge=edge("toe"),
             hind=hind,
             toes=toes,
+            heel_line=_padded([np.array([[foot.heel[0], foot.sole, foot.outline[:, 1].min()]]) for foot in feet]),
+            toe_line=_padded([_toe_line(foot) for foot in feet]),
             hind_rows=np.ascontiguousarray(hind[..., 0].transpose(2, 1, 0)),
             toe_rows=np.ascontiguousarray(toes[..., 0].transpose(2, 1, 0)),
             ball_row=np.array([foot.ball for foot in feet])[:, None, :],
@@ -150,15 +154,7 @@ class Soles:
 
         ``angles`` are pitch, yaw and cant ``(3, feet, ...)`` in the space of the answer.
         """
-        extra = bend.ndim - 2
-        ball, hind, toes = _fit(self.ball, extra), _fit(self.hind, extra), _fit(self.toes, extra)
-        sb, cb = np.sin(bend), np.cos(bend)
-        still = np.zeros_like(bend)
-        x = np.concatenate([hind[0] + still, toes[0] + ball[0] + still])
-        y = np.concatenate([hind[1] + still, toes[1] * cb + toes[2] * sb + ball[1]])
-        z = np.concatenate([hind[2] + still, toes[2] * cb - toes[1] * sb + ball[2]])
-        turn = matrix(*angles)
-        return np.array([turn[i, 0] * x + turn[i, 1] * y + turn[i, 2] * z for i in range(3)])
+        return self._placed(angles, bend, corners=True, lines=False)
 
     def centre_line(self, angles: Array, bend: Array) -> Array:
         """Return heel, ball and toe on the sole's centre line relative to the ankle, ``(3, 3, feet, ...)`` metres.
@@ -166,17 +162,29 @@ class Soles:
         The first axis is x, y, z; the second heel, ball, toe. The ball is the toe
         segment's point under the hinge.
         """
+        return self._placed(angles, bend, corners=False, lines=True)
+
+    def points(self, angles: Array, bend: Array) -> Array:
+        """Return `corners` and then `centre_line`, ``(3, corners + 3, feet, ...)`` metres."""
+        return self._placed(angles, bend, corners=True, lines=True)
+
+    def _placed(self, angles: Array, bend: Array, *, corners: bool, lines: bool) -> Array:
         extra = bend.ndim - 2
         ball = _fit(self.ball, extra)
-        drop, reach = ball[1] - _fit(self.sole, extra), _fit(self.toe_z, extra) - ball[2]
-        sb, cb = np.sin(bend), np.cos(bend)
-        still = np.zeros_like(bend)
-        under = ball[1] - drop * cb
-        x = np.array([_fit(edge, extra)[0] + still for edge in (self.heel_edge, self.ball_edge, self.toe_edge)])
-        y = np.array([_fit(self.sole, extra) + still, under, under + reach * sb])
-        z = np.array([_fit(self.heel_z, extra) + still, ball[2] + drop * sb, ball[2] + drop * sb + reach * cb])
+        parts = ((self.hind, False), (self.toes, True)) if corners else ()
+        parts += ((self.heel_line, False), (self.toe_line, True)) if lines else ()
         turn = matrix(*angles)
-        return np.array([turn[i, 0] * x + turn[i, 1] * y + turn[i, 2] * z for i in range(3)])
+        sb, cb = np.sin(bend), np.cos(bend)
+        out = np.empty((3, sum(part.shape[1] for part, _ in parts), *bend.shape))
+        row = 0
+        for part, bends in parts:  # fixed to the hindfoot, or about the ball hinge
+            x, y, z = _fit(part, extra)
+            if bends:
+                x, y, z = x + ball[0], y * cb + z * sb + ball[1], z * cb - y * sb + ball[2]
+            for i in range(3):
+                out[i, row : row + part.shape[1]] = turn[i, 0] * x + turn[i, 1] * y + turn[i, 2] * z
+            row += part.shape[1]
+        return out
 
     def planted(self, turns: Turns) -> Array:
         """Return the planted ankle in footprint space, ``(3, feet, ...)`` metres.
@@ -230,6 +238,13 @@ def _pair(cant: Array) -> tuple[Array, Array] | None:
 def _fit(column: NDArray[Any], extra: int) -> NDArray[Any]:
     """Give a column ``(..., 2, 1)`` as many trailing axes as the angles have."""
     return column.reshape(*column.shape, *([1] * extra)) if extra > 0 else column
+
+
+def _toe_line(foot: Foot) -> Array:
+    """Return the toe segment's points under the hinge and at the toe edge, relative to the ball hinge."""
+    tip = float(foot.outline[:, 1].max())
+    middles = [sum(foot.edge(z)) / 2.0 for z in (float(foot.ball[2]), tip)]
+    return np.array([[x, foot.sole, z] for x, z in zip(middles, (foot.ball[2], tip), strict=True)]) - foot.ball
 
 
 def _padded(corners: list[Array]) -> Array:

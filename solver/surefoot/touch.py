@@ -41,15 +41,13 @@ class Touch:
     @classmethod
     def of(cls, scene: Scene) -> Self:
         """Work out the soles of every sample."""
-        corners = scene.soles.corners(scene.angles, scene.pose.bend) + scene.ankle[:, None]
-        lines = scene.soles.centre_line(scene.angles, scene.pose.bend) + scene.ankle[:, None]
-        points = np.concatenate([corners, lines], axis=1)
+        points = scene.soles.points(scene.angles, scene.pose.bend) + scene.ankle[:, None]
         height = points[1] - scene.ground.height(points[0], points[2])
         gap = height.min(axis=0)
         if scene.ground.is_level:
             return cls(scene, points, height, gap, -gap)
         depth = scene.ground.depth(points[0], points[1], points[2]).max(axis=0)
-        heel, ball, toe = lines[:, 0], lines[:, 1], lines[:, 2]
+        heel, ball, toe = points[:, -3], points[:, -2], points[:, -1]
         for back, front in ((heel, ball), (ball, toe)):
             depth = np.maximum(depth, scene.ground.corners_between(back, front))
         return cls(scene, points, height, gap, depth)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from fractions import Fraction
 
 from surefoot.errors import InputError, UnknownName
@@ -10,6 +11,8 @@ from surefoot.errors import InputError, UnknownName
 __all__ = ["ANGLES", "LENGTHS", "read_rate", "unit_scale"]
 
 LENGTHS = {"m": 1.0, "cm": 0.01, "mm": 0.001, "in": 0.0254, "ft": 0.3048}
+LEAST_RATE, MOST_RATE = Fraction(1, 100), Fraction(100_000)
+_RATE = re.compile(r"\s*[-+]?\d{1,30}(\.\d{1,30})?(/\d{1,30})?\s*", re.ASCII)
 ANGLES = {"rad": 1.0, "deg": math.pi / 180.0}
 
 
@@ -28,14 +31,20 @@ def read_rate(value: float | str, *, place: str = "rate") -> Fraction:
     23.976, 29.97 and 59.94 are taken for their exact fractions over 1001
     (ITU-R BT.709); any other number is taken as it stands.
     """
+    shown = repr(value) if len(str(value)) <= 40 else repr(str(value)[:40] + "...")
+    wanted = InputError(f'wanted frames per second, such as 24 or "24000/1001", got {shown}', place=place)
+    if isinstance(value, str) and not _RATE.fullmatch(value):
+        raise wanted
     try:
         rate = Fraction(value) if isinstance(value, str) else Fraction(str(value))
     except (ValueError, ZeroDivisionError, OverflowError):
-        raise InputError(f'wanted frames per second, such as 24 or "24000/1001", got {value!r}', place=place) from None
+        raise wanted from None
     for whole in (24, 30, 60, 120):
         exact = Fraction(whole * 1000, 1001)
-        if rate != exact and abs(rate - exact) < Fraction(1, 400) and rate.denominator <= 1000 and rate != whole:
+        written = rate.denominator <= 1000 and rate != whole
+        if written and rate != exact and abs(rate - exact) < Fraction(1, 400):
             return exact
-    if not 0 < rate <= 100_000:
-        raise InputError(f"a frame rate must be above 0 and at most 100000, got {value!r}", place=place)
+    if not LEAST_RATE <= rate <= MOST_RATE:
+        between = f"from {float(LEAST_RATE):g} to {float(MOST_RATE):g} frames per second"
+        raise InputError(f"a frame rate runs {between}, got {shown}", place=place)
     return rate

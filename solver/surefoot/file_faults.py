@@ -1,0 +1,136 @@
+"""What is wrong with a file's text, told in plain words with the place in it.
+
+Parsers speak of byte offsets and type names; a person wants the line, the
+channel's name and what would have been right.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+import re
+from collections.abc import Iterable
+from pathlib import Path
+from typing import Any
+
+import msgspec
+
+from surefoot.errors import FileError, nearest_name
+
+__all__ = ["in_plain_words", "json_fault", "named_fault", "read_text"]
+
+_WORDS = {
+    "float": "a number",
+    "int": "a whole number",
+    "str": "a text",
+    "bool": "true or false",
+    "array": "a list",
+    "object": "a table",
+    "null": "nothing",
+}
+
+
+def read_text(path: str | Path, *, what: str) -> str:
+    """Return the text of a file in UTF-8, without a byte order mark; ``what`` is what was wanted in it.
+
+    Raises FileError when it can't be read or isn't such a text.
+    """
+    try:
+        return Path(path).read_bytes().decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        at = f"byte {error.start} is none of it"
+        raise FileError(f"not a text in UTF-8 ({at}); wanted {what}", place=str(path)) from None
+    except OSError as error:
+        raise FileError(f"can't be read: {error.strerror or error}", place=str(path)) from None
+    except ValueError as error:  # a name with a null character in it
+        raise FileError(f"can't be read: {error}", place=repr(str(path))) from None
+
+
+def in_plain_words(error: Exception, known: Iterable[str]) -> tuple[str, str]:
+    """Return what a parser found wrong, and the place as it names it (``$.range.first``), or nothing.
+
+    ``known`` are the words of the format: field names and the values of choices.
+    """
+    told, _, place = str(error).partition(" - at ")
+    place = place.strip("`")
+    if match := re.fullmatch(r"`key` in `(.*)", place):
+        place = match.group(1)
+    if match := re.match(r"Expected `array` of length >= (\d+)", told):
+        return f"wanted at least {match.group(1)} in the list, got none", place
+    if match := re.match(r"Expected `array` of (at least |at most |)length (\d+)(?:, got (\d+))?", told):
+        got = f", got {match.group(3)}" if match.group(3) else ""
+        return f"wanted a list of {match.group(1)}{match.group(2)}{got}", place
+    if match := re.match(r"Expected `(.+)`, got `(.+)`", told):
+        wanted, got = (_kinds(names) for names in match.groups())
+        return f"wanted {wanted}, got {got}", place
+    if match := re.match(r"Object missing required field `(.+)`", told):
+        return f"the field {match.group(1)!r} is missing", place
+    if match := re.match(r"(Object contains unknown field|Invalid enum value) [`'](.*)[`']", told):
+        kind = "field of the format" if match.group(1).startswith("Object") else "word that may stand here"
+        name = match.group(2)
+        near = nearest_name(name, known)
+        return f"{name!r} is no {kind}" + (f"; did you mean {near!r}?" if near else ""), place
+    return told[:1].lower() + told[1:], place
+
+
+def _kinds(names: str) -> str:
+    kinds = [_WORDS.get(name, name) for name in names.split(" | ") if name != "null" or names == "null"]
+    return " or ".join(kinds)
+
+
+def named_fault(
+    entries: Any, kind: Any, known: Iterable[str], *, place: str, items: tuple[str, Any] | None = None
+) -> FileError | None:
+    """Return the first entry of a table that isn't of its ``kind``, told by its name, or None.
+
+    ``items`` names a list in each entry, and the kind of its items, to look into first.
+    """
+    if not isinstance(entries, dict):
+        return None
+    for name, entry in entries.items():
+        inside = entry.get(items[0]) if items is not None and isinstance(entry, dict) else None
+        rows = inside if isinstance(inside, list) else []
+        looked = [(f".{items[0]}[{i}]", row, items[1]) for i, row in enumerate(rows)] if items else []
+        for where, value, wanted in [*looked, ("", entry, kind)]:
+            try:
+                msgspec.convert(value, wanted)
+            except msgspec.ValidationError as error:
+                told, inner = in_plain_words(error, known)
+                return FileError(told, place=f'{place}["{name}"]{where}{inner.removeprefix("$")}')
+    return None
+
+
+def json_fault(text: str, *, place: str, what: str) -> FileError:
+    """Return why ``text`` isn't JSON, as an error that gives the line, or the place of a number that is none."""
+    if not text.strip():
+        return FileError(f"the file is empty; wanted {what}", place=place)
+    try:
+        table = json.loads(text)
+    except RecursionError:
+        return FileError(f"nested too deeply; wanted {what}", place=place)
+    except json.JSONDecodeError as error:
+        where = f"line {error.lineno}, column {error.colno}"
+        return FileError(f"not JSON: {error.msg[:1].lower()}{error.msg[1:]}; wanted {what}", place=f"{place}: {where}")
+    except ValueError as error:  # a whole number of thousands of digits
+        return FileError(f"a number is too long: {error}", place=place)
+    found = _not_finite(table)
+    if found is None:
+        return FileError(f"not JSON as it is written; wanted {what}", place=place)
+    return FileError(
+        "wanted a finite number: JSON has no NaN, no Infinity and none so large", place=f"{place}: {found}"
+    )
+
+
+def _not_finite(table: Any) -> str | None:
+    """Return the place of the first number that isn't finite."""
+    waiting: list[tuple[str, Any]] = [("$", table)]
+    while waiting:
+        place, value = waiting.pop()
+        if isinstance(value, float) and not math.isfinite(value):
+            return place
+        if isinstance(value, dict):
+            inner = [(f'{place}["{k}"]' if "." in k else f"{place}.{k}", v) for k, v in value.items()]
+            waiting += reversed(inner)
+        elif isinstance(value, list):
+            waiting += reversed([(f"{place}[{i}]", v) for i, v in enumerate(value)])
+    return None
