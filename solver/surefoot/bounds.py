@@ -15,13 +15,14 @@ from numpy.typing import NDArray
 
 from surefoot.band import Band, solve_band
 
-__all__ = ["STIFFNESS", "keep_between", "runs_with", "step_each"]
+__all__ = ["STIFFENING", "keep_between", "runs_with", "step_each"]
 
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 
-STIFFNESS = 1e7
+STIFFENING = (1e0, 1e1, 1e2, 1e4, 1e7)
 PASSES = 60
+HOPEFUL = 6
 FAR = 1e9
 
 
@@ -63,6 +64,26 @@ def step_each(
     return new, energy(new)
 
 
+def _stiffened(
+    y: Array, loaded: Callable[[Array, float], tuple[Array, bool]], f: Array, low: Array, high: Array, part: Band
+) -> Array:
+    """Newton's method with shortened steps, stage by stage: at the last stiffness at once the steps would creep."""
+    for stiffness in STIFFENING:
+
+        def energy(y: Array, stiffness: float = stiffness) -> Array:
+            beyond = np.maximum(low - y, 0.0) + np.maximum(y - high, 0.0)
+            return _sums(part.run, 0.5 * y * part.times(y) - f * y + 0.5 * stiffness * beyond**2)
+
+        now = energy(y)
+        for _ in range(PASSES):
+            new, settled = loaded(y, stiffness)
+            if settled:
+                y = new
+                break
+            y, now = step_each(y, new - y, energy, now, part.run)
+    return y
+
+
 def keep_between(start: Array, side: Array, low: Array, high: Array, band: Band) -> Array:
     """Return the track nearest to the band's optimum that stays between ``low`` and ``high``.
 
@@ -83,19 +104,20 @@ def keep_between(start: Array, side: Array, low: Array, high: Array, band: Band)
     y, f = start[keep], side[keep]
     low, high = np.maximum(low[keep], -FAR), np.minimum(high[keep], FAR)
 
-    def energy(y: Array) -> Array:
-        beyond = np.maximum(low - y, 0.0) + np.maximum(y - high, 0.0)
-        return _sums(part.run, 0.5 * y * part.times(y) - f * y + 0.5 * STIFFNESS * beyond**2)
-
-    now = energy(y)
-    for _ in range(PASSES):
+    def loaded(y: Array, stiffness: float) -> tuple[Array, bool]:
+        """Solve with the springs that are loaded at ``y``, and tell whether the same ones are loaded then."""
         below, above = y < low, y > high
-        stiff = STIFFNESS * (below | above)
-        new = solve_band(part.main + stiff, part.one, part.two, (f + stiff * np.where(below, low, high))[None])[0]
-        if np.array_equal(new < low, below) and np.array_equal(new > high, above):
-            y = new
+        stiff = stiffness * (below | above)
+        pulled = (f + stiff * np.where(below, low, high))[None]
+        new = solve_band(part.main + stiff, part.one, part.two, pulled)[0]
+        return new, np.array_equal(new < low, below) and np.array_equal(new > high, above)
+
+    for _ in range(HOPEFUL):  # mostly enough; a set of springs that stays the same is the optimum's
+        y, settled = loaded(y, STIFFENING[-1])
+        if settled:
             break
-        y, now = step_each(y, new - y, energy, now, part.run)
+    else:
+        y = _stiffened(start[keep], loaded, f, low, high, part)
     out = start.copy()
     out[keep] = np.clip(y, low, high)
     return out

@@ -103,11 +103,8 @@ class _Clip(_Strict):
     extra: dict[str, Any] = {}
 
 
-WORDS = tuple(
-    name
-    for words in (*(part.__struct_fields__ for part in (_Clip, _Channel, _Belt, _Stance, _Range)), CODES, FEET, LENGTHS)
-    for name in words
-) + ("deg", "rad", "hold", "repeat", "advance")
+FIELDS = [name for part in (_Clip, _Channel, _Belt, _Stance, _Range) for name in part.__struct_fields__]
+WORDS = (*FIELDS, *CODES, *FEET, *LENGTHS, *ANGLES, "hold", "repeat", "advance")
 """Every word of the format, for naming the nearest."""
 
 
@@ -215,7 +212,7 @@ def _belt(belt: _Belt, raw: _Clip) -> Belt:
 def _stances(given: dict[Literal["left", "right"], list[_Stance]]) -> tuple[Stance, ...]:
     found = []
     for foot in FEET:
-        for i, stance in enumerate(given.get(foot, [])):  # type: ignore[call-overload]
+        for i, stance in enumerate(given.get(foot, [])):
             try:
                 found.append(Stance(foot, stance.first, stance.last, stance.left_alone))
             except InputError as error:

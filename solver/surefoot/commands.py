@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 import argparse
+import os
 import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -12,20 +15,28 @@ import msgspec
 
 from surefoot.belt import STILL, Belt
 from surefoot.checking import Report, check
-from surefoot.clip import Clip, Stance
-from surefoot.clip_file import load_clip, save_clip
+from surefoot.clip import Clip
+from surefoot.clip_file import clip_bytes, load_clip
 from surefoot.demos import demo_path
 from surefoot.errors import InputError, UnknownName
-from surefoot.footprint import Anchor
 from surefoot.ground import Flat, Ground
 from surefoot.ground_file import load_ground
 from surefoot.layer import layer_between
-from surefoot.options import read_amount, read_belt, read_leave, read_length, read_stances
+from surefoot.options import (
+    leave_alone,
+    read_amount,
+    read_anchor,
+    read_belt,
+    read_leave,
+    read_length,
+    read_stances,
+)
 from surefoot.planting import Planted, plant
 from surefoot.rig import Rig
 from surefoot.rig_file import load_rig, preset_names
-from surefoot.tables import print_comparison, print_findings
-from surefoot.tolerances import KINDS, tolerances_for
+from surefoot.save import save_all
+from surefoot.tables import Seen, print_comparison, print_findings
+from surefoot.tolerances import tolerances_for
 
 __all__ = ["run"]
 
@@ -34,6 +45,7 @@ __all__ = ["run"]
 class _Job:
     """What a command line names, read."""
 
+    path: Path
     clip: Clip
     rig: Rig
     ground: Ground
@@ -41,64 +53,83 @@ class _Job:
     tolerances: dict[str, tuple[float, float, float]]
     landing: float | None
 
+    @property
+    def seen(self) -> Seen:
+        """What of the clip was stated and what was worked out."""
+        return Seen(
+            belt_stated=self.belt is not None or self.clip.belt is not None,
+            stances_stated=self.clip.stances is not None,
+        )
+
 
 def run(options: argparse.Namespace) -> int:
     """Run the parsed command and return its exit status."""
-    job = _read(options)
-    return {"check": _check, "plant": _plant}[options.command](options, job)
+    if options.command == "plant":
+        return _plant(options)
+    return _check(options)
 
 
 def _read(options: argparse.Namespace) -> _Job:
-    path = Path(options.clip)
-    if not path.exists() and path.suffix == "":
-        path = demo_path(options.clip)
-    clip = load_clip(path)
-    rig = _rig(options.rig or clip.rig, path)
-    if options.stances == ["find"]:
-        clip = clip.with_stances(None)
-    elif options.stances:
-        clip = clip.with_stances(read_stances(options.stances, clip))
+    path = _clip_path(options.clip)
+    clip = read_stances(options.stances, load_clip(path))
+    rig = _rig(options.rig, clip, path)
     belt: Belt | None = None
     if options.belt == "estimate":
         clip = replace(clip, belt=None)
     elif options.belt is not None:
         belt = STILL if options.belt == "still" else read_belt(options.belt)
-    ground = load_ground(options.ground) if options.ground else Flat(0.0)
-    if options.leave:
-        clip = _leave(clip, rig, ground, belt, options.leave)
+    ground = Flat(0.0) if options.ground is None else load_ground(options.ground)
     if options.landing is not None and not 0.0 <= options.landing <= 1.0:
-        raise InputError(f"wanted seconds from 0 to 1, got {options.landing}", place="--landing")
-    return _Job(clip, rig, ground, belt, _tolerances(options.tolerance, rig), options.landing)
+        raise InputError(f"wanted seconds from 0 to 1, got {options.landing:g}", place="--landing")
+    tolerances = _tolerances(options.tolerance, rig)
+    spans = read_leave(options.leave)
+    if spans:
+        with _told_of(path):
+            seen = check(clip, rig, ground=ground, belt=belt).stances
+        clip = clip.with_stances(leave_alone(clip, seen, spans))
+    return _Job(path, clip, rig, ground, belt, tolerances, options.landing)
 
 
-def _rig(name: str, clip_path: Path) -> Rig:
-    if not name:
+def _clip_path(name: str) -> Path:
+    """Return the file of a clip, or of the demo of that name where there is no such file."""
+    path = Path(name)
+    if not name or "\0" in name:
+        raise InputError(f"wanted a clip's file or the name of a demo, got {name!r}")
+    if path.suffix or path.exists() or path.name != name:
+        return path
+    try:
+        return demo_path(name)
+    except UnknownName as error:
+        raise UnknownName("file or demo", name, error.known) from None
+
+
+@contextmanager
+def _told_of(path: Path) -> Iterator[None]:
+    """Put the clip's file before the place of whatever is found wrong with it."""
+    try:
+        yield
+    except InputError as error:
+        raise error.within(str(path)) from None
+
+
+def _rig(given: str | None, clip: Clip, clip_path: Path) -> Rig:
+    name = clip.rig if given is None else given
+    if given is None and not name:
         raise InputError(
             f"the clip names no rig; give one with --rig (a TOML file, or {', '.join(preset_names())})",
             place=str(clip_path),
         )
     beside = clip_path.parent / name
-    return load_rig(beside if name.endswith(".toml") and beside.is_file() else name)
-
-
-def _leave(clip: Clip, rig: Rig, ground: Ground, belt: Belt | None, wanted: list[list[str]]) -> Clip:
-    """Mark the stances that touch the named frames as left alone."""
-    seen = check(clip, rig, ground=ground, belt=belt).stances if clip.stances is None else clip.stances
-    spans = [read_leave(foot, frames) for foot, frames in wanted]
-
-    def left_alone(stance: Stance) -> bool:
-        return any(foot == stance.foot and first <= stance.last and last >= stance.first for foot, first, last in spans)
-
-    return clip.with_stances(replace(s, left_alone=s.left_alone or left_alone(s)) for s in seen)
+    try:
+        return load_rig(beside if name.endswith(".toml") and given is None and beside.is_file() else name)
+    except UnknownName as error:
+        raise error.within(f"{clip_path}: $.rig" if given is None else "--rig") from None
 
 
 def _tolerances(given: list[str], rig: Rig) -> dict[str, tuple[float, float, float]]:
     """A stated warning limit moves the note and the error in proportion."""
     found = tolerances_for(rig.leg, rig.tolerances)
-    for text in given:
-        kind, amount = read_amount(text)
-        if kind not in KINDS:
-            raise UnknownName("kind of finding", kind, KINDS, place="--tolerance")
+    for kind, amount in map(read_amount, given):
         note, warning, error = found[kind]
         share = amount / warning
         found[kind] = (note * share, amount, error * share)
@@ -109,50 +140,69 @@ def _judge(clip: Clip, job: _Job, belt: Belt | None) -> Report:
     return check(clip, job.rig, ground=job.ground, belt=belt, tolerances=job.tolerances, landing=job.landing)
 
 
-def _check(options: argparse.Namespace, job: _Job) -> int:
-    report = _judge(job.clip, job, job.belt)
+def _check(options: argparse.Namespace) -> int:
+    job = _read(options)
+    with _told_of(job.path):
+        report = _judge(job.clip, job, job.belt)
     if options.json:
         _print_json({"clip": job.clip.name, **_report(report)})
     else:
-        print_findings(job.clip, report)
+        print_findings(job.clip, report, seen=job.seen)
     return 0 if report.is_clean else 1
 
 
-def _plant(options: argparse.Namespace, job: _Job) -> int:
-    before = load_clip(options.before) if options.before else None
-    planted = plant(
-        job.clip,
-        job.rig,
-        ground=job.ground,
-        belt=job.belt,
-        before=before,
-        anchor=_anchor(options.anchor),
-        clearance=read_length(options.clearance, place="--clearance"),
-        leave_below=read_length(options.leave_below, place="--leave-below"),
-    )
-    first = _judge(job.clip.with_stances(planted.stances), job, planted.belt)
-    after = _judge(planted.clip, job, planted.belt)
-    written = []
-    if options.output:
-        save_clip(planted.clip, options.output)
-        written.append(options.output)
-    if options.layer:
-        save_clip(layer_between(job.clip, planted.clip), options.layer)
-        written.append(options.layer)
+def _plant(options: argparse.Namespace) -> int:
+    job = _read(options)
+    _check_outputs(options, job.path)
+    before = None if options.before is None else load_clip(_clip_path(options.before))
+    anchor = read_anchor(options.anchor, job.clip)
+    clearance = read_length(options.clearance, place="--clearance", most=10.0)
+    leave_below = read_length(options.leave_below, place="--leave-below", most=1.0)
+    with _told_of(job.path):
+        planted = plant(
+            job.clip,
+            job.rig,
+            ground=job.ground,
+            belt=job.belt,
+            before=before,
+            anchor=anchor,
+            clearance=clearance,
+            leave_below=leave_below,
+        )
+        first = _judge(job.clip.with_stances(planted.stances), job, planted.belt)
+        after = _judge(planted.clip, job, planted.belt)
+    written: dict[str, Clip] = {}
+    if options.output is not None:
+        written[options.output] = planted.clip
+    if options.layer is not None:
+        written[options.layer] = layer_between(job.clip, planted.clip)
+    save_all([(clip_bytes(clip), path) for path, clip in written.items()])
     if options.json:
-        _print_json(_comparison(job, planted, first, after, written))
+        _print_json(_comparison(job, planted, first, after, list(written)))
     else:
-        print_comparison(job.clip, planted, first, after, written)
+        print_comparison(job.clip, planted, first, after, written, seen=job.seen)
     return 0 if after.is_clean else 1
 
 
-def _anchor(text: str) -> Anchor | int:
-    if text in ("flat", "contact", "fit"):
-        return text  # type: ignore[return-value]
-    head, _, number = text.partition(":")
-    if head == "frame" and number.lstrip("-").isdigit():
-        return int(number)
-    raise InputError(f"wanted flat, contact, fit or frame:N, got {text!r}", place="--anchor")
+def _check_outputs(options: argparse.Namespace, clip_path: Path) -> None:
+    """Raise if two files of a command are one; only the clip itself may be written over, by ``-o``."""
+    inputs = {"the clip": str(clip_path), "--rig": options.rig, "--ground": options.ground, "--before": options.before}
+    outputs = {"--output": options.output, "--layer": options.layer}
+    for option, path in outputs.items():
+        if path is None:
+            continue
+        if path in ("", "-") or "\0" in path:
+            raise InputError(f"wanted the name of a file, got {path!r}", place=option)
+        for what, other in (inputs | {"--output": options.output if option == "--layer" else None}).items():
+            allowed = option == "--output" and what == "the clip"
+            if other and not allowed and _same_file(path, other):
+                raise InputError(f"{path} is {what} too; name another file", place=option)
+
+
+def _same_file(one: str, two: str) -> bool:
+    if os.path.exists(one) and os.path.exists(two):
+        return os.path.samefile(one, two)
+    return os.path.realpath(one) == os.path.realpath(two)
 
 
 def _report(report: Report) -> dict[str, Any]:

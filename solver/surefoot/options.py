@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import re
+from dataclasses import replace
 
 import numpy as np
 
@@ -174,4 +175,4 @@ def leave_alone(clip: Clip, stances: tuple[Stance, ...], spans: list[tuple[str, 
                 place="--leave",
             )
     marked = [s.left_alone or any(met(s, span) for span in spans) for s in stances]
-    return tuple(Stance(s.foot, s.first, s.last, m) for s, m in zip(stances, marked, strict=True))
+    return tuple(replace(s, left_alone=m) for s, m in zip(stances, marked, strict=True))

@@ -89,19 +89,26 @@ def lift_within_reach(pitch: Array, stand: Stand, tracks: Tracks) -> Array:
     if not (over & movable).any():
         return pitch
     count = pitch.shape[1]
+    starts = np.array([0, count])
     known = planted & ~movable
-    band = Band.of(known.ravel(), np.array([0, count]))
-    low, high = np.full((2, count), -np.inf), np.full((2, count), np.inf)
+    band = Band.of(known.ravel(), starts)
+    low, high = np.full((2, count), -MOST_CHANGE), np.full((2, count), MOST_CHANGE)
     now, change = pitch, np.zeros_like(pitch)
-    zero = np.zeros(len(band.free))
     for _ in range(PASSES):
         at = movable & over
-        wanted = _nearest_pitch(now[at], pitch[at], stand.part(at)) - pitch[at]
+        wanted = _nearest_pitch(pitch[at], stand.part(at)) - pitch[at]
+        lost = np.isnan(wanted)
+        if lost.any():  # beyond every rocker: they keep theirs, and hold their neighbours' change in check
+            movable[at] = ~lost
+            known[at] = lost
+            band = Band.of(known.ravel(), starts)
+            at, wanted = at & movable, wanted[~lost]
         low[at] = np.where(wanted > change[at], np.maximum(low[at], wanted), low[at])
         high[at] = np.where(wanted < change[at], np.minimum(high[at], wanted), high[at])
         crossed = low > high
         if crossed.any():
             low[crossed] = high[crossed] = np.clip(0.0, high[crossed], low[crossed])
+        zero = np.zeros(len(band.free))
         change = np.zeros(2 * count)
         change[band.free] = keep_between(zero, zero, low.ravel()[band.free], high.ravel()[band.free], band)
         change = change.reshape(2, count)
@@ -110,7 +117,8 @@ def lift_within_reach(pitch: Array, stand: Stand, tracks: Tracks) -> Array:
         if not (over & movable).any():
             return now
     at = movable & over
-    now[at] = _nearest_pitch(now[at], pitch[at], stand.part(at))
+    wanted = _nearest_pitch(pitch[at], stand.part(at))
+    now[at] = np.where(np.isnan(wanted), pitch[at], wanted)
     return now
 
 
@@ -125,20 +133,21 @@ def _movable(pitch: Array, tracks: Tracks) -> Flags:
     return movable
 
 
-def _nearest_pitch(now: Array, authored: Array, stand: Stand) -> Array:
+def _nearest_pitch(authored: Array, stand: Stand) -> Array:
     """Return, for a flat list of samples, the pitch nearest to ``authored`` that is within reach.
 
-    Where there is none within 25 degrees, ``now`` comes back.
+    NaN where there is none within 25 degrees.
     """
     onset = stand.soles.onset[0]
-    still = np.zeros_like(now)
+    still = np.zeros_like(authored)
     edges = np.stack([still - STEEPEST, still, onset, onset + STEEPEST], axis=-1)
     middle = (edges[:, 1:] + edges[:, :-1]) / 2.0  # (samples, rockers)
     half = np.maximum((edges[:, 1:] - edges[:, :-1]) / 2.0, 1e-6)
-    trial = np.concatenate([middle - half, middle, middle + half], axis=-1)
+    inner = half / 2.0  # at the very edges the next rocker, with another anchor, would be measured
+    trial = np.concatenate([middle - inner, middle, middle + inner], axis=-1)
     least, mid, most = np.split(stand.distance(trial[None])[0] ** 2, 3, axis=-1)
-    c = (most - least) / (2.0 * np.sin(half))
-    b = (mid - (least + most) / 2.0) / (1.0 - np.cos(half))
+    c = (most - least) / (2.0 * np.sin(inner))
+    b = (mid - (least + most) / 2.0) / (1.0 - np.cos(inner))
     wanted = (stand.limit[0, :, None] - 1e-9) ** 2
     share = (wanted - mid + b) / np.maximum(np.hypot(b, c), 1e-12)
     spread, crest = np.arccos(np.clip(share, -1.0, 1.0)), np.arctan2(c, b)
@@ -149,13 +158,14 @@ def _nearest_pitch(now: Array, authored: Array, stand: Stand) -> Array:
     slope = np.where(np.abs(slope) > 1e-6, slope, np.inf)
     # one step of Newton's: the lowest corner and the edge's blend bend the wave a little
     root = root - (stand.distance(root[None])[0] ** 2 - wanted) / slope
+    good = (np.abs(share) <= 1.0) & (np.abs(root - middle) <= half + 1e-9)
+    root = np.concatenate([root, edges[:, 1:3]], axis=-1)  # a rocker's end may be the nearest that serves
     far = np.abs(root - authored[:, None])
-    good = (np.abs(share) <= 1.0) & (np.abs(root - middle) <= half + 1e-9) & (far <= MOST_CHANGE)
+    good = np.concatenate([good, np.ones_like(far[:, :2], dtype=bool)], axis=-1) & (far <= MOST_CHANGE)
     good &= stand.distance(root[None])[0] <= stand.limit[0, :, None] + 1e-6
     far = np.where(good, far, np.inf)
-    best = far.argmin(axis=-1)[:, None]
-    nearest = np.take_along_axis(root, best, -1)[:, 0]
-    return np.where(np.isfinite(np.take_along_axis(far, best, -1)[:, 0]), nearest, now)
+    best = (np.arange(len(far)), far.argmin(axis=-1))
+    return np.where(np.isfinite(far[best]), root[best], np.nan)
 
 
 def nearer_prints(pitch: Array, stand: Stand, prints: Prints, tracks: Tracks, leg: float) -> Array:

@@ -170,7 +170,7 @@ def _build(raw: _Rig) -> Rig:
     left = _leg(raw.leg, metre, radian, "leg")
     right = left.mirrored() if raw.right_leg is None else _leg(raw.right_leg, metre, radian, "right_leg")
     tables = raw.controls or _default_controls(raw, metre, left, right)
-    controls = {name: _control(name, table, raw, metre, radian) for name, table in tables.items()}
+    controls = {name: _control(name, table, raw, metre) for name, table in tables.items()}
     _check_channels(controls)
     return Rig(
         name=raw.name,
@@ -239,7 +239,7 @@ def _default_controls(raw: _Rig, metre: float, left: Leg, right: Leg) -> dict[st
     return tables
 
 
-def _control(name: str, raw: _Control, rig: _Rig, metre: float, radian: float) -> Control:
+def _control(name: str, raw: _Control, rig: _Rig, metre: float) -> Control:
     axes: dict[str, Axis] = {}
     for field in ("x", "y", "z", "pitch", "yaw", "roll", "cant", "bend", "knee"):
         given = getattr(raw, field)

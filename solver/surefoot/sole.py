@@ -101,7 +101,7 @@ class Soles:
             toe_edge=edge("toe"),
             hind=hind,
             toes=toes,
-            heel_line=_padded([np.array([[foot.heel[0], foot.sole, foot.outline[:, 1].min()]]) for foot in feet]),
+            heel_line=_padded([_heel_line(foot) for foot in feet]),
             toe_line=_padded([_toe_line(foot) for foot in feet]),
             hind_rows=np.ascontiguousarray(hind[..., 0].transpose(2, 1, 0)),
             toe_rows=np.ascontiguousarray(toes[..., 0].transpose(2, 1, 0)),
@@ -238,6 +238,12 @@ def _pair(cant: Array) -> tuple[Array, Array] | None:
 def _fit(column: NDArray[Any], extra: int) -> NDArray[Any]:
     """Give a column ``(..., 2, 1)`` as many trailing axes as the angles have."""
     return column.reshape(*column.shape, *([1] * extra)) if extra > 0 else column
+
+
+def _heel_line(foot: Foot) -> Array:
+    """Return the middle of the heel's edge in foot space, ``(1, 3)``."""
+    back = float(foot.outline[:, 1].min())
+    return np.array([[sum(foot.edge(back)) / 2.0, foot.sole, back]])
 
 
 def _toe_line(foot: Foot) -> Array:

@@ -4,7 +4,8 @@ Each free frame may have a floor under its ankle's height and a sphere about its
 hip that the ankle must stay in. Both are convex, so the answer is unique. They
 enter as stiff one-sided springs; Newton's method on that smooth, convex sum, with
 a step length of its own for each swing, ends when the set of loaded springs stays
-the same and the step is small. Stiffness leaves about 1e-8 m.
+the same and the step is small. The springs give by less than 1e-6 m. Where a floor
+lies above the sphere the floor wins, and the leg is out of reach by what is missing.
 """
 
 from __future__ import annotations
@@ -14,14 +15,13 @@ from numpy.typing import NDArray
 from scipy.linalg.lapack import dpbsv
 
 from surefoot.band import Band
-from surefoot.bounds import keep_between, runs_with, step_each
+from surefoot.bounds import STIFFENING, keep_between, runs_with, step_each
 
 __all__ = ["carry"]
 
 Array = NDArray[np.float64]
 
 PASSES = 60
-STIFFENING = (1e2, 1e4, 1e7)
 SMALL = 1e-9
 
 

@@ -3,68 +3,93 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from typing import NamedTuple
 
 import numpy as np
 
 from surefoot.checking import Report
 from surefoot.clip import Clip
-from surefoot.findings import Finding
+from surefoot.findings import LEVELS, Finding
 from surefoot.planting import Planted
+from surefoot.rig import FEET
 from surefoot.tolerances import KINDS
 
-__all__ = ["print_comparison", "print_findings"]
+__all__ = ["Seen", "print_comparison", "print_findings"]
 
 Rows = Sequence[Sequence[str]]
+HEAD = ("finding", "where", "frames", "worst at", "amount", "beyond", "level")
+RIGHT = ("worst at", "amount", "beyond")
+"""Columns of figures, which end flush."""
 
 
-def print_findings(clip: Clip, report: Report) -> None:
-    """Print every finding of a clip, then what was seen."""
+class Seen(NamedTuple):
+    """Whether belt and stances were stated, or worked out from the clip."""
+
+    belt_stated: bool
+    stances_stated: bool
+
+
+def print_findings(clip: Clip, report: Report, *, seen: Seen) -> None:
+    """Print every finding of a clip, what would mend it, and what was taken for granted."""
     if report.findings:
-        _table(("finding", "where", "frames", "worst", "amount", "limit", "level"), [_row(f) for f in report.findings])
-        for kind in dict.fromkeys(f.kind for f in report.findings):
-            print(f"{kind}: {next(f.advice for f in report.findings if f.kind == kind)}")
-    print(_seen(clip, report))
-    print(f"worst: {report.worst}" if report.findings else "clean: nothing beyond tolerance")
+        _print_rows(report.findings)
+    _print_seen(clip, report, seen)
+    print(_verdict(report))
 
 
-def print_comparison(clip: Clip, planted: Planted, before: Report, after: Report, written: Sequence[str]) -> None:
-    """Print what was found before and after, and what was changed."""
-    rows = [(kind, _worst(before, kind), _worst(after, kind)) for kind in KINDS]
-    _table(("finding", "before", "after"), rows)
-    print(_seen(clip, after))
-    change = np.linalg.norm(planted.ankle_change, axis=-1)
-    feet = ", ".join(
-        f"{name} foot rms {1e3 * float(np.sqrt((change[:, i] ** 2).mean())):.1f} mm, most {1e3 * float(change[:, i].max()):.1f} mm"
-        for i, name in enumerate(("left", "right"))
+def print_comparison(
+    clip: Clip, planted: Planted, before: Report, after: Report, written: Mapping[str, Clip], *, seen: Seen
+) -> None:
+    """Print what was found before and after, what is left, and what was changed and written."""
+    _table(("finding", "before", "after"), [(kind, _worst(before, kind), _worst(after, kind)) for kind in KINDS])
+    left = [f for f in after.findings if f.level != "note"]
+    if left:
+        print("\nleft over:")
+        _print_rows(left)
+    _print_seen(clip, after, seen)
+    change = 1e3 * np.linalg.norm(planted.ankle_change, axis=-1)
+    moved = (
+        f"{foot} {float(np.sqrt((change[:, i] ** 2).mean())):.1f} mm rms, {float(change[:, i].max()):.1f} mm at most"
+        for i, foot in enumerate(FEET)
     )
+    print(f"ankles moved: {'; '.join(moved)}")
     count = len(planted.changed)
-    print(f"ankles moved: {feet}")
     print(
         f"channels written: {count} of {len(clip.channels)}; the others are untouched" if count else "nothing changed"
     )
-    for path in written:
-        print(f"written: {path}")
+    print(_verdict(after))
+    for path, made in written.items():
+        replaced = made.extra.get("replaced", ())
+        tail = f" (replace, don't add: {', '.join(replaced)})" if replaced else ""
+        print(f"written: {path}{tail}")
     if not written:
         print("nothing written; name a file with -o to keep the result")
 
 
+def _print_rows(findings: Sequence[Finding]) -> None:
+    _table(HEAD, [_row(f) for f in findings])
+    print()
+    for kind in dict.fromkeys(f.kind for f in findings):
+        print(f"{kind}: {next(f.advice for f in findings if f.kind == kind)}")
+
+
 def _row(f: Finding) -> tuple[str, ...]:
-    where = " ".join(part for part in (f.foot, f.part) if part) or "-"
-    frames = f"{f.first}" if f.first == f.last else f"{f.first}-{f.last}"
-    return (
-        f.kind,
-        where,
-        frames,
-        f"{f.worst:g}",
-        _amount(f.shown, f.unit),
-        _amount(f.shown_tolerance, f.unit),
-        f.level,
-    )
+    frames = f"{f.first}" if f.first == f.last else _span(f.first, f.last)
+    amounts = (_amount(f.shown, f.unit), _amount(f.shown_tolerance, f.unit))
+    return (f.kind, _where(f) or "-", frames, f"{f.worst:g}", *amounts, f.level)
+
+
+def _span(first: int, last: int) -> str:
+    return f"{first}-{last}" if first >= 0 else f"{first} to {last}"
+
+
+def _where(f: Finding) -> str:
+    return " ".join(_plain(part) for part in (f.foot, f.part) if part)
 
 
 def _amount(value: float, unit: str) -> str:
-    digits = 1 if abs(value) < 100 else 0
+    digits = 2 if abs(value) < 9.995 else 1 if abs(value) < 99.95 else 0
     return f"{value:.{digits}f} {unit}"
 
 
@@ -73,39 +98,71 @@ def _worst(report: Report, kind: str) -> str:
     if not mine:
         return "-"
     most = max(mine, key=lambda f: f.amount)
-    where = " ".join(part for part in (most.foot, most.part) if part)
-    return f"{most.level}: {len(mine)}, worst {_amount(most.shown, most.unit)} ({where}, frame {most.worst:g})"
+    where = ", ".join(part for part in (_where(most), f"frame {most.worst:g}") if part)
+    return f"{most.level}: {len(mine)}, worst {_amount(most.shown, most.unit)} ({where})"
 
 
-def _seen(clip: Clip, report: Report) -> str:
-    spans = {
+def _verdict(report: Report) -> str:
+    counts = [(level, sum(f.level == level for f in report.findings)) for level in reversed(LEVELS)]
+    told = ", ".join(f"{count} {level}{'s' if count > 1 else ''}" for level, count in counts if count)
+    return told or "clean: nothing beyond tolerance"
+
+
+def _print_seen(clip: Clip, report: Report, seen: Seen) -> None:
+    stances = {
         foot: ", ".join(
-            f"{s.first}-{s.last}" + (" (left alone)" if s.left_alone else "") for s in report.stances if s.foot == foot
+            _span(s.first, s.last) + (" (left alone)" if s.left_alone else "") for s in report.stances if s.foot == foot
         )
-        for foot in ("left", "right")
+        for foot in FEET
     }
-    x, y, z = report.belt.velocity.tolist()
-    belt = "still" if report.belt.is_still else f"{report.belt.speed:.3f} m/s ({x:.3f}, {y:.3f}, {z:.3f})"
     loop = ", a loop" if clip.loop else ""
-    return (
-        f"{clip.name or 'clip'}: frames {clip.first} to {clip.last} at {float(clip.rate):g} a second{loop}; ground {belt}\n"
-        f"stances: left {spans['left'] or 'none'}; right {spans['right'] or 'none'}"
-    )
+    name = _plain(clip.name) or "clip"
+    print(f"\n{name}: frames {clip.first} to {clip.last} at {float(clip.rate):g} a second{loop}")
+    print(f"ground: {_ground(report)}{'' if seen.belt_stated else ' (estimated)'}")
+    found = "" if seen.stances_stated else " (found)"
+    told = "; ".join(f"{foot} {spans or 'none'}" for foot, spans in stances.items())
+    print(f"stances{found}: {told}")
+    beyond = any(s.last > clip.last for s in report.stances) or any(f.last > clip.last for f in report.findings)
+    if clip.loop and beyond:
+        print(f"frames beyond {clip.last} are the next round: {clip.last + 1} is {clip.first} again")
+
+
+def _ground(report: Report) -> str:
+    belt = report.belt
+    if belt.is_still:
+        return "still"
+    x, y, z = (round(v, 3) + 0.0 for v in belt.velocity.tolist())
+    told = f"moves at {belt.speed:.3f} m/s"
+    if x == y == 0.0:
+        told += f" towards {'+Z' if z > 0.0 else '-Z'}"
+    else:
+        told += f" ({x:g}, {y:g}, {z:g})"
+    return told if belt.turn == 0.0 else f"{told}, turning {np.degrees(belt.turn):.2f} degrees a second"
+
+
+def _plain(text: str) -> str:
+    """Return a name without what would steer a terminal."""
+    return "".join(c if c.isprintable() else "?" for c in text)
 
 
 def _table(head: Sequence[str], rows: Rows) -> None:
+    right = [name in RIGHT for name in head]
     if sys.stdout.isatty():
         try:
             from rich.console import Console
             from rich.table import Table
+            from rich.text import Text
         except ImportError:
             pass
         else:
-            table = Table(*head, box=None, header_style="bold", pad_edge=False)
+            table = Table(box=None, header_style="bold", pad_edge=False)
+            for name, flush in zip(head, right, strict=True):
+                table.add_column(name, justify="right" if flush else "left")
             for row in rows:
-                table.add_row(*row)
+                table.add_row(*(Text(cell) for cell in row))
             Console().print(table)
             return
-    widths = [max(len(str(row[i])) for row in (head, *rows)) for i in range(len(head))]
+    widths = [max(len(row[i]) for row in (head, *rows)) for i in range(len(head))]
     for row in (head, *rows):
-        print("  ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True)).rstrip())
+        cells = zip(row, widths, right, strict=True)
+        print("  ".join(c.rjust(w) if flush else c.ljust(w) for c, w, flush in cells).rstrip())
