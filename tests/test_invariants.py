@@ -229,7 +229,7 @@ def with_root(walk: Walk) -> tuple[dict[str, Control], dict[str, Array], dict[st
     phase = 2.0 * np.pi * np.arange(len(walk.hips)) / walk.frames
     place = np.column_stack([0.2 * np.sin(phase), 0.0 * phase, 0.1 * np.cos(phase) + 1.0])
     yaw = 0.3 * np.sin(phase + 1.0)
-    named = under(walk, "root", (place, Rotation.from_euler("y", yaw)), feet_only=False)
+    named = under(walk, "root", (place, Rotation.from_euler("y", yaw[:, None])), feet_only=False)
     named |= {"root.x": place[:, 0], "root.z": place[:, 2], "root.yaw": yaw}
     root = Control("root", {key: Axis(f"root.{key}") for key in ("x", "z", "yaw")})
     return reparented("root", ("hips", "left_foot", "right_foot"), root=root), named, {}

@@ -142,7 +142,7 @@ def test_flat_frames_stay_flat_but_for_the_last_two_before_heel_off() -> None:
     changed = 0
     for seed in range(30):
         pitch, stand, tracks = rolling(seed)
-        lifted = lift_within_reach(pitch, stand, tracks)
+        lifted = lift_within_reach(pitch, stand, tracks)[0]
         flat = np.abs(pitch) <= FLAT
         for foot in range(2):
             last = np.nonzero(flat[foot])[0][-1]
@@ -155,7 +155,7 @@ def test_no_frame_is_further_out_of_reach_than_it_was_authored() -> None:
     mended, worse = 0, {}
     for seed in range(60):
         pitch, stand, tracks = rolling(seed)
-        lifted = lift_within_reach(pitch, stand, tracks)
+        lifted = lift_within_reach(pitch, stand, tracks)[0]
         before, after = (np.maximum(stand.distance(p) - stand.limit, 0.0) for p in (pitch, lifted))
         if (after - before).max() > 1e-6:
             worse[seed] = float((after - before).max())
@@ -168,7 +168,7 @@ def test_no_pitch_changes_by_more_than_25_degrees_smoothing_included() -> None:
     beyond = {}
     for seed in range(60):
         pitch, stand, tracks = rolling(seed)
-        most = float(np.abs(lift_within_reach(pitch, stand, tracks) - pitch).max())
+        most = float(np.abs(lift_within_reach(pitch, stand, tracks)[0] - pitch).max())
         if most > MOST_CHANGE + 1e-9:
             beyond[seed] = round(float(np.degrees(most)), 1)
     assert beyond == {}
@@ -185,7 +185,7 @@ def test_a_pose_within_reach_is_left_alone() -> None:
         stand.limit,
     )
     assert (low.distance(pitch) < low.limit).all()
-    assert lift_within_reach(pitch, low, tracks) is pitch
+    assert lift_within_reach(pitch, low, tracks)[0] is pitch
 
 
 def test_a_trailing_leg_lifts_its_heel_and_a_leading_one_lowers_its_toes() -> None:
@@ -197,7 +197,7 @@ def test_a_trailing_leg_lifts_its_heel_and_a_leading_one_lowers_its_toes() -> No
     stand = stand_of(hip)
     excess = stand.distance(pitch) - stand.limit
     assert (excess > 0.0).all(), excess
-    lifted = lift_within_reach(pitch, stand, tracks_of(np.array([[0] * 4, [1] * 4]), pitch))
+    lifted = lift_within_reach(pitch, stand, tracks_of(np.array([[0] * 4, [1] * 4]), pitch))[0]
     assert (stand.distance(lifted) <= stand.limit + 1e-6).all()
     assert (lifted[0] > pitch[0]).all()
     slope = (stand.distance(pitch + 1e-6) - stand.distance(pitch - 1e-6))[1]
@@ -250,7 +250,7 @@ def test_a_footprint_is_pulled_nearer_by_the_least_shift_that_mends_its_stance_o
         stand = stand_of(hip)
         prints = Prints(np.zeros((3, 2)), random.uniform(-1.0, 1.0, 2), None)
         tracks = tracks_of(np.array([[0] * n, [1] * n]), pitch)
-        shift = nearer_prints(pitch, stand, prints, tracks, LEG)
+        shift = nearer_prints(pitch, stand.distance(pitch) - stand.limit, stand, prints, tracks, LEG)
         for foot in range(2):
             arm = (stand.offset(pitch) - stand.hip)[:, foot]
             s, c = np.sin(prints.yaw[foot]), np.cos(prints.yaw[foot])
@@ -283,7 +283,7 @@ def test_footprints_whose_feet_are_in_reach_stay() -> None:
         stand.hip - [[[0.0]], [[0.15]], [[0.0]]],
         stand.limit,
     )
-    assert not nearer_prints(pitch, near, prints, tracks, LEG).any()
+    assert not nearer_prints(pitch, near.distance(pitch) - near.limit, near, prints, tracks, LEG).any()
 
 
 @pytest.mark.parametrize("lowered", [0.0, 0.05])
@@ -292,5 +292,5 @@ def test_the_right_foot_is_lifted_as_the_left_one_in_the_mirror(lowered: float) 
     hip = stand.hip - np.array([0.0, lowered, 0.0])[:, None, None]
     hip = np.stack([hip[:, 0], hip[:, 0] * [[-1.0], [1.0], [1.0]]], axis=1)
     both = np.stack([pitch[0], pitch[0]])
-    lifted = lift_within_reach(both, stand_of(hip), tracks)
+    lifted = lift_within_reach(both, stand_of(hip), tracks)[0]
     assert np.abs(lifted[0] - lifted[1]).max() < 1e-9

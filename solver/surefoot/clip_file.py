@@ -19,7 +19,7 @@ from surefoot.belt import Belt
 from surefoot.clip import Clip, Stance
 from surefoot.curves import Curve, Outside, Shape
 from surefoot.errors import FileError, InputError
-from surefoot.file_faults import in_plain_words, json_fault, named_fault, read_text
+from surefoot.file_faults import Words, in_plain_words, json_fault, named_fault, read_text
 from surefoot.rig import FEET
 from surefoot.save import save_bytes
 from surefoot.units import ANGLES, LENGTHS, read_rate
@@ -103,9 +103,18 @@ class _Clip(_Strict):
     extra: dict[str, Any] = {}
 
 
-FIELDS = [name for part in (_Clip, _Channel, _Belt, _Stance, _Range) for name in part.__struct_fields__]
-WORDS = (*FIELDS, *CODES, *FEET, *LENGTHS, *ANGLES, "hold", "repeat", "advance")
-"""Every word of the format, for naming the nearest."""
+WORDS = Words(
+    fields=[name for part in (_Clip, _Channel, _Belt, _Stance, _Range) for name in part.__struct_fields__],
+    choices={
+        "unit": tuple(LENGTHS),
+        "angle": tuple(ANGLES),
+        "before": ("hold", "repeat", "advance"),
+        "after": ("hold", "repeat", "advance"),
+        "[2]": tuple(CODES),
+        "$": FEET,
+        "stances": FEET,
+    },
+)
 
 
 def clip_schema() -> dict[str, Any]:
@@ -155,7 +164,7 @@ def _fault(error: msgspec.ValidationError, data: bytes | str, place: str) -> Fil
     """Return what isn't as the format has it; a channel, space or foot is told by its name."""
     try:
         table = msgspec.json.decode(data)
-    except msgspec.ValidationError:  # a number beyond what a float holds
+    except (msgspec.ValidationError, RecursionError):  # a number beyond what a float holds
         text = data if isinstance(data, str) else data.decode("utf-8", errors="replace")
         return json_fault(text, place=place, what=WANTED)
     told, where = in_plain_words(error, WORDS)
@@ -206,18 +215,18 @@ def _belt(belt: _Belt, raw: _Clip) -> Belt:
     try:
         return Belt(velocity, belt.turn * ANGLES[raw.angle or "deg"])
     except InputError as error:
-        raise error.within("$") from None
+        raise error.at("$.belt") from None
 
 
 def _stances(given: dict[Literal["left", "right"], list[_Stance]]) -> tuple[Stance, ...]:
     found = []
-    for foot in FEET:
-        for i, stance in enumerate(given.get(foot, [])):
+    for foot, mine in given.items():
+        for i, stance in enumerate(mine):
             try:
                 found.append(Stance(foot, stance.first, stance.last, stance.left_alone))
             except InputError as error:
-                raise InputError(error.reason, place=f"$.stances.{foot}[{i}]") from None
-    return tuple(found)
+                raise error.at(f"$.stances.{foot}[{i}]") from None
+    return tuple(sorted(found, key=lambda stance: FEET.index(stance.foot)))
 
 
 def _space(name: str, rows: list[list[list[float]]]) -> np.ndarray[Any, np.dtype[np.float64]]:
@@ -243,7 +252,7 @@ def _curve(channel: _Channel) -> Curve:
             what = "two slopes" if key.shape == "given" else "two handles, each [frames, value]"
             raise InputError(f"a {key.shape} key needs {what}", place=_key_place(i, key))
         if key.shape == "given":
-            slope_in[i], slope_out[i] = sides[0], sides[1]  # type: ignore[assignment]
+            slope_in[i], slope_out[i] = sides[0], sides[1]
         elif handles is not None:
             handles[i] = (*sides[0], *sides[1])  # type: ignore[misc]
     frames, values = np.array([key.frame for key in keys]), np.array([key.value for key in keys])

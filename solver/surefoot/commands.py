@@ -123,6 +123,8 @@ def _rig(given: str | None, clip: Clip, clip_path: Path) -> Rig:
     try:
         return load_rig(beside if name.endswith(".toml") and given is None and beside.is_file() else name)
     except UnknownName as error:
+        if error.place:  # something inside the rig's file
+            raise
         raise error.within(f"{clip_path}: $.rig" if given is None else "--rig") from None
 
 

@@ -11,6 +11,7 @@ the step out), so that the first and last frame of a stance survive. The form
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,12 +20,19 @@ from surefoot.belt import STILL, Belt
 from surefoot.clip import Stance
 from surefoot.rig import FEET
 from surefoot.scene import Scene
+from surefoot.slip import least_steps
 from surefoot.tolerances import REFERENCE_LEG
 
 __all__ = ["ContactLimits", "estimate_belt", "find_stances", "sole_points"]
 
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
+
+
+STILL_SPEED = 0.05
+"""Metres a second at a leg of 0.9 m: a touching point slower than this stands still."""
+APART = 0.015
+"""Metres at a leg of 0.9 m: still spells farther apart than this are two stances."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,8 +102,33 @@ def find_stances(scene: Scene, limits: ContactLimits | None = None) -> tuple[Sta
     least = max(2, round(limits.shortest / clip.step))
     found: list[Stance] = []
     for foot, down in enumerate(latched(on, off, loop=clip.loop)):
-        found += _runs_to_stances(_tidied(down, least, loop=clip.loop), FEET[foot], clip.first, clip.loop)
+        down = _parted(_tidied(down, least, loop=clip.loop), point[:, :, foot], height[:, foot], scene, least)
+        found += _runs_to_stances(down, FEET[foot], clip.first, clip.loop)
     return tuple(found)
+
+
+def _parted(down: Flags, point: Array, height: Array, scene: Scene, least: int) -> Flags:
+    """Part a stance between two still spells whose places lie more than 15 mm from each other.
+
+    The frames between, in which the foot shuffles, become swing where there are two or
+    more; else it stays one stance with a slip, which the check tells.
+    """
+    clip, size = scene.binding.clip, scene.binding.rig.leg / REFERENCE_LEG
+    step = least_steps(point, height)
+    still = np.append(np.hypot(*step) / clip.step < STILL_SPEED * np.sqrt(size), False)
+    start, length = runs(still & down, loop=False)
+    spell = np.flatnonzero(length >= least)
+    if len(spell) < 2:
+        return down
+    path = np.concatenate([np.zeros((2, 1)), np.cumsum(step, axis=-1)], axis=-1)
+    middle = start[spell] + length[spell] // 2
+    for one, two in pairwise(range(len(spell))):
+        end, begin = int(start[spell[one]] + length[spell[one]]), int(start[spell[two]])
+        apart = float(np.hypot(*(path[:, middle[two]] - path[:, middle[one]])))
+        if apart > APART * size and begin - end >= 2 and down[end:begin].all():
+            down = down.copy()
+            down[end:begin] = False
+    return down
 
 
 def latched(on: Flags, off: Flags, *, loop: bool) -> Flags:
@@ -116,10 +149,12 @@ def latched(on: Flags, off: Flags, *, loop: bool) -> Flags:
 def runs(flag: Flags, *, loop: bool) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
     """Return starts and lengths of the runs of true along a flat array; a loop's run may wrap the seam."""
     count = len(flag)
-    if flag.all():
-        return np.array([0]), np.array([count])
-    edge = np.diff(flag.astype(np.int8), prepend=0, append=0)
-    start, end = np.flatnonzero(edge == 1), np.flatnonzero(edge == -1)
+    edge = np.flatnonzero(flag[1:] != flag[:-1]) + 1
+    if flag[0]:
+        edge = np.concatenate([[0], edge])
+    if flag[-1]:
+        edge = np.concatenate([edge, [count]])
+    start, end = edge[::2], edge[1::2]
     length = end - start
     if loop and len(start) > 1 and start[0] == 0 and end[-1] == count:
         length[-1] += length[0]
@@ -129,14 +164,16 @@ def runs(flag: Flags, *, loop: bool) -> tuple[NDArray[np.intp], NDArray[np.intp]
 
 def _tidied(down: Flags, least: int, *, loop: bool) -> Flags:
     """Fill gaps and drop runs shorter than ``least`` frames; a clip's open ends are left alone."""
+    count = len(down)
     for wanted in (False, True):
-        flag = down if wanted else ~down
-        start, length = runs(flag, loop=loop)
-        for s, n in zip(start, length, strict=True):
-            open_end = not loop and (s == 0 or s + n == len(down))
-            if n < least and not open_end and n < len(down):
-                down = down.copy()
-                down[np.arange(s, s + n) % len(down)] = not wanted
+        start, length = runs(down if wanted else ~down, loop=loop)
+        short = length < min(least, count)
+        if not loop:
+            short &= (start > 0) & (start + length < count)
+        if short.any():
+            down = down.copy()
+            for s, n in zip(start[short], length[short], strict=True):
+                down[np.arange(s, s + n) % count] = not wanted
     return down
 
 

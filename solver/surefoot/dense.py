@@ -8,7 +8,7 @@ that lies nearest to the planted path at four places between two frames.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -83,7 +83,7 @@ def write_channels(scene: Scene, settled: Settled, *, leave_below: float = 1e-6)
         return {}
     segments = _segments(scene, settled, new, change)
     _fit_stances(scene, settled, segments)
-    return {axis.channel: _curve(scene, segments, row, foot, axis) for row, foot, axis in wanted}
+    return _curves(scene, segments, wanted)
 
 
 def _writable(scene: Scene, changed: Flags) -> list[tuple[int, int, Axis]]:
@@ -162,7 +162,11 @@ def _fit_stances(scene: Scene, settled: Settled, segments: _Segments) -> None:
     print_of, laps = tracks.unroll(tracks.print_of), tracks.unroll(tracks.laps)
     # a stance goes on over the seam, and its far part is a footprint's image a loop later: one source
     source = np.where(tracks.unroll(tracks.planted), tracks.source[print_of], -1)
-    same = ((source == np.roll(source, -1, axis=-1)) & (source >= 0))[:, :count]
+    same = (source == np.roll(source, -1, axis=-1)) & (source >= 0)
+    if scene.drift is not None and not scene.drift.is_still:  # a foot that never lifts can't follow the ground's drift
+        lap_ends = tracks.back % scene.count == scene.count - 1
+        same &= ~lap_ends | (print_of != np.roll(print_of, -1, axis=-1))
+    same = same[:, :count]
     foot, at = np.nonzero(same)
     if not len(foot):
         return
@@ -235,59 +239,74 @@ def _path(scene: Scene, settled: Settled, turns: Turns, foot: NDArray[np.intp], 
     They start and end at the frames' own ankles and don't slip on the way, but for
     what the two ways of counting (frame by frame, place by place) differ by.
     """
-    off = scene.soles.gathered(foot).planted(turns)[:, 0]
+    soles = scene.soles.gathered(foot)
     rolls = ((turns.cant != 0.0) | (np.abs(turns.swivel) > NOTHING))[0].any(axis=-1)
     if not rolls.any():
-        return off
+        return soles.planted(turns)[:, 0]
     tracks, prints = settled.tracks, settled.prints
-    which = tracks.print_of
+    which, right = tracks.print_of, (at + 1) % tracks.print_of.shape[1]
     local = tracks.unroll(prints.local_turns(which, settled.angles))
     stood = tracks.unroll(prints.into(which, settled.ankle - prints.origin[:, which]))
-    bend = tracks.unroll(settled.bend)
-    foot, left = foot[rolls], at[rolls]
-    right = (left + 1) % which.shape[1]
-
-    def ended(frames: Array, between: Array) -> Array:
-        return np.concatenate(
-            [frames[foot, left][None, :, None], between[:, rolls], frames[foot, right][None, :, None]], -1
+    frames = (local[0], local[2], local[1], tracks.unroll(settled.bend))
+    whole = Turns(
+        *(
+            np.concatenate([ends[foot, at][None, :, None], between, ends[foot, right][None, :, None]], axis=-1)
+            for ends, between in zip(frames, turns, strict=True)
         )
-
-    whole = Turns(*(ended(*pair) for pair in zip((local[0], local[2], local[1], bend), turns, strict=True)))
-    soles = scene.soles.gathered(foot)
-    path = soles.planted(whole)
-    slip = np.cumsum(slip_steps(soles, whole, path), axis=-1)
-    path[::2, ..., 1:] -= slip
-    path = path[:, 0]
-    first, last = stood[:, foot, left] - path[..., 0], stood[:, foot, right] - path[..., -1]
+    )
+    path = soles.planted(whole)[:, 0]
+    if not rolls.all():
+        whole, soles = Turns(*(value[:, rolls] for value in whole)), scene.soles.gathered(foot[rolls])
+    slip = np.cumsum(slip_steps(soles, whole, path[:, None, rolls]), axis=-1)[:, 0]
+    path[::2, rolls, 1:] -= slip
+    first, last = stood[:, foot, at] - path[..., 0], stood[:, foot, right] - path[..., -1]
     path += first[..., None] + (last - first)[..., None] * np.concatenate([[0.0], PHASES, [1.0]])
-    off[:, rolls] = path[..., 1:-1]
-    return off
+    return np.asarray(path[..., 1:-1])
 
 
-def _curve(scene: Scene, segments: _Segments, row: int, foot: int, axis: Axis) -> Curve:
-    """Return one channel with a key on every frame, in the file's own unit."""
-    clip = scene.binding.clip
-    loop = scene.drift is not None
-    left, right = segments.left[row, foot], segments.right[row, foot]
-    values = np.append(left, right[-1:]) / axis.scale + axis.zero
-    out, into = segments.out[row, foot] / axis.scale, segments.into[row, foot] / axis.scale
-    frames = np.arange(clip.first, clip.first + len(values), dtype=np.float64)
-    old = clip.channels.get(axis.channel)
-    if loop:
-        slope_in, slope_out = np.append(into[-1:], into), np.append(out, out[:1])
-        rule = Outside.ADVANCE if old is not None and old.after == Outside.ADVANCE else Outside.REPEAT
-        return Curve.given(frames, values, slope_in, slope_out, before=rule, after=rule)
-    slope_in, slope_out = np.append(0.0, into), np.append(out, 0.0)
-    if old is None:
-        return Curve.given(frames, values, slope_in, slope_out)
-    return _within(old, frames, values, slope_in, slope_out)
+def _curves(scene: Scene, segments: _Segments, wanted: list[tuple[int, int, Axis]]) -> dict[str, Curve]:
+    """Return the wanted channels with a key on every frame, in the file's own units."""
+    clip, loop = scene.binding.clip, scene.drift is not None
+    row, foot = (np.array([which[k] for which in wanted]) for k in range(2))
+    scale, zero = (np.array([[getattr(axis, k)] for *_, axis in wanted]) for k in ("scale", "zero"))
+    left, right, out, into = (part[row, foot] for part in (segments.left, segments.right, segments.out, segments.into))
+    values = np.concatenate([left, right[:, -1:]], axis=1) / scale + zero
+    edge = np.zeros_like(scale)
+    slope_in = np.concatenate([into[:, -1:] if loop else edge, into], axis=1) / scale
+    slope_out = np.concatenate([out, out[:, :1] if loop else edge], axis=1) / scale
+    if not (np.isfinite(values).all() and np.isfinite(slope_in).all() and np.isfinite(slope_out).all()):
+        raise ArithmeticError("planting gave a number that is not finite")
+    frames = np.arange(clip.first, clip.first + values.shape[1], dtype=np.float64)
+    made = {}
+    for i, (_, _, axis) in enumerate(wanted):
+        old = clip.channels.get(axis.channel)
+        keys = (frames, values[i], slope_in[i], slope_out[i])
+        if old is not None and (old.shapes == Shape.STEP).all():
+            made[axis.channel] = _stepped(old, frames, values[i])
+            continue
+        if old is not None and not loop:
+            made[axis.channel] = _within(old, *keys)
+        else:
+            rule = Outside.HOLD if not loop else Outside.REPEAT
+            rule = Outside.ADVANCE if loop and old is not None and old.after == Outside.ADVANCE else rule
+            made[axis.channel] = Curve.trusted(*keys, before=rule, after=rule)
+    return made
+
+
+def _stepped(old: Curve, frames: Array, values: Array) -> Curve:
+    """Return a stepped channel planted at its own keys only: it stays stepped, and gains no key."""
+    at = old.frames - frames[0]
+    mine = (at >= 0) & (at <= len(frames) - 1) & (at == np.round(at))
+    new = old.values.copy()
+    new[mine] = values[at[mine].astype(int)]
+    return replace(old, values=new)
 
 
 def _within(old: Curve, frames: Array, values: Array, slope_in: Array, slope_out: Array) -> Curve:
     """Put new keys in place of those of a range; keys outside it stay, with their slopes spelt out."""
     before, after = old.frames < frames[0], old.frames > frames[-1]
     if not (before.any() or after.any()):
-        return Curve.given(frames, values, slope_in, slope_out, before=old.before, after=old.after)
+        return Curve.trusted(frames, values, slope_in, slope_out, before=old.before, after=old.after)
     old_in, old_out = resolve_slopes(old)
     keep = np.array([Shape.STEP, Shape.BEZIER], dtype=np.int8)
     shapes = np.where(np.isin(old.shapes, keep), old.shapes, np.int8(Shape.GIVEN))

@@ -9,15 +9,15 @@ from __future__ import annotations
 import json
 import math
 import re
-from collections.abc import Iterable
+from collections.abc import Mapping, Sequence
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 import msgspec
 
 from surefoot.errors import FileError, nearest_name
 
-__all__ = ["in_plain_words", "json_fault", "named_fault", "read_text"]
+__all__ = ["Words", "in_plain_words", "json_fault", "named_fault", "read_text"]
 
 _WORDS = {
     "float": "a number",
@@ -46,31 +46,43 @@ def read_text(path: str | Path, *, what: str) -> str:
         raise FileError(f"can't be read: {error}", place=repr(str(path))) from None
 
 
-def in_plain_words(error: Exception, known: Iterable[str]) -> tuple[str, str]:
-    """Return what a parser found wrong, and the place as it names it (``$.range.first``), or nothing.
+class Words(NamedTuple):
+    """The words of a format: its fields, and the words that may stand at the end of a place."""
 
-    ``known`` are the words of the format: field names and the values of choices.
-    """
+    fields: Sequence[str]
+    choices: Mapping[str, Sequence[str]]
+
+
+def in_plain_words(error: Exception, words: Words) -> tuple[str, str]:
+    """Return what a parser found wrong, and the place as it names it (``$.range.first``), or nothing."""
     told, _, place = str(error).partition(" - at ")
-    place = place.strip("`")
-    if match := re.fullmatch(r"`key` in `(.*)", place):
-        place = match.group(1)
+    place = place.removeprefix("`key` in ").strip("`")
     if match := re.match(r"Expected `array` of length >= (\d+)", told):
         return f"wanted at least {match.group(1)} in the list, got none", place
     if match := re.match(r"Expected `array` of (at least |at most |)length (\d+)(?:, got (\d+))?", told):
         got = f", got {match.group(3)}" if match.group(3) else ""
         return f"wanted a list of {match.group(1)}{match.group(2)}{got}", place
     if match := re.match(r"Expected `(.+)`, got `(.+)`", told):
+        if match.groups() == ("int", "float"):
+            return "wanted a whole number, got one with a fraction", place
         wanted, got = (_kinds(names) for names in match.groups())
         return f"wanted {wanted}, got {got}", place
+    if match := re.match(r"Expected `.+` (<=|>=) (.+)", told):
+        return f"wanted a number {'at most' if match.group(1) == '<=' else 'at least'} {match.group(2)}", place
     if match := re.match(r"Object missing required field `(.+)`", told):
         return f"the field {match.group(1)!r} is missing", place
-    if match := re.match(r"(Object contains unknown field|Invalid enum value) [`'](.*)[`']", told):
-        kind = "field of the format" if match.group(1).startswith("Object") else "word that may stand here"
-        name = match.group(2)
-        near = nearest_name(name, known)
-        return f"{name!r} is no {kind}" + (f"; did you mean {near!r}?" if near else ""), place
+    if match := re.match(r"Object contains unknown field `(.*)`", told):
+        return _unknown("field of the format", match.group(1), words.fields), place
+    if match := re.match(r"Invalid enum value '(.*)'", told):
+        choices = next((some for end, some in words.choices.items() if place.endswith(end)), ())
+        return _unknown("word that may stand here", match.group(1), choices, listed=True), place
     return told[:1].lower() + told[1:], place
+
+
+def _unknown(kind: str, name: str, known: Sequence[str], *, listed: bool = False) -> str:
+    near = nearest_name(name, known)
+    tail = f"; did you mean {near!r}?" if near else f"; known are {', '.join(known)}" if listed and known else ""
+    return f"{name!r} is no {kind}{tail}"
 
 
 def _kinds(names: str) -> str:
@@ -79,7 +91,7 @@ def _kinds(names: str) -> str:
 
 
 def named_fault(
-    entries: Any, kind: Any, known: Iterable[str], *, place: str, items: tuple[str, Any] | None = None
+    entries: Any, kind: Any, words: Words, *, place: str, items: tuple[str, Any] | None = None
 ) -> FileError | None:
     """Return the first entry of a table that isn't of its ``kind``, told by its name, or None.
 
@@ -95,7 +107,7 @@ def named_fault(
             try:
                 msgspec.convert(value, wanted)
             except msgspec.ValidationError as error:
-                told, inner = in_plain_words(error, known)
+                told, inner = in_plain_words(error, words)
                 return FileError(told, place=f'{place}["{name}"]{where}{inner.removeprefix("$")}')
     return None
 

@@ -14,7 +14,7 @@ from surefoot.leg_joints import joint_angles
 from surefoot.rig import FEET, Limits
 from surefoot.scene import Scene
 
-__all__ = ["joint_findings", "joints_of"]
+__all__ = ["joint_findings", "joints_of", "knee_turn"]
 
 Array = NDArray[np.float64]
 
@@ -39,6 +39,21 @@ def joints_of(scene: Scene) -> Array:
         chain=LegChain.of(rig),
         forward=forward,
     ).angles
+
+
+def knee_turn(before: Scene, after: Scene) -> Array:
+    """Return by how much each knee's direction was turned about its leg, ``(2, frames)`` radians."""
+    turned = []
+    for scene in (before, after):
+        pose = scene.pose
+        forward = knee_forward(pose.hips_turn, pose.angles, pose.knee, hip=pose.hip, ankle=pose.ankle)
+        line = pose.ankle - pose.hip
+        line = line / np.maximum(np.sqrt((line**2).sum(axis=0)), 1e-9)
+        square = forward - line * (forward * line).sum(axis=0)
+        turned.append(square / np.maximum(np.sqrt((square**2).sum(axis=0)), 1e-9))
+    one, two = turned
+    across = np.array([one[(i + 1) % 3] * two[(i + 2) % 3] - one[(i + 2) % 3] * two[(i + 1) % 3] for i in range(3)])
+    return np.arctan2(np.sqrt((across**2).sum(axis=0)), (one * two).sum(axis=0))
 
 
 def joint_findings(scene: Scene, bounds: Mapping[str, tuple[float, float, float]]) -> list[Finding]:

@@ -30,6 +30,8 @@ STEEPEST = float(np.radians(40.0))
 NEARER = 0.02
 """A footprint is pulled nearer by at most this share of the leg."""
 PASSES = 4
+CLOSE = 1e-7
+"""Metres: what is missing by less counts as reached."""
 
 
 def allowed_length(authored: Array, leg: Array, reach: float) -> Array:
@@ -77,17 +79,17 @@ class Stand:
                      self.hip[:, at][:, None], self.limit[at][None])  # fmt: skip
 
 
-def lift_within_reach(pitch: Array, stand: Stand, tracks: Tracks) -> Array:
-    """Return the pitch ``(2, n)`` changed as little and as smoothly as reach allows, radians.
+def lift_within_reach(pitch: Array, stand: Stand, tracks: Tracks) -> tuple[Array, Array]:
+    """Return the pitch changed as little and as smoothly as reach allows, and what is still missing.
 
-    Frames that no rocker within 25 degrees of the authored one brings into reach
+    Both are ``(2, n)``: radians, and metres by which the leg is too short (negative: slack). Frames that no rocker within 25 degrees of the authored one brings into reach
     keep theirs; so do flat frames, but for the last two before heel-off.
     """
     planted = tracks.planted
     movable = planted & _movable(pitch, tracks)
-    over = stand.distance(pitch) - stand.limit > 1e-7
-    if not (over & movable).any():
-        return pitch
+    missing = stand.distance(pitch) - stand.limit
+    if not (movable & (missing > CLOSE)).any():
+        return pitch, missing
     count = pitch.shape[1]
     starts = np.array([0, count])
     known = planted & ~movable
@@ -95,7 +97,7 @@ def lift_within_reach(pitch: Array, stand: Stand, tracks: Tracks) -> Array:
     low, high = np.full((2, count), -MOST_CHANGE), np.full((2, count), MOST_CHANGE)
     now, change = pitch, np.zeros_like(pitch)
     for _ in range(PASSES):
-        at = movable & over
+        at = movable & (missing > CLOSE)
         wanted = _nearest_pitch(pitch[at], stand.part(at)) - pitch[at]
         lost = np.isnan(wanted)
         if lost.any():  # beyond every rocker: they keep theirs, and hold their neighbours' change in check
@@ -113,13 +115,13 @@ def lift_within_reach(pitch: Array, stand: Stand, tracks: Tracks) -> Array:
         change[band.free] = keep_between(zero, zero, low.ravel()[band.free], high.ravel()[band.free], band)
         change = change.reshape(2, count)
         now = pitch + change
-        over = stand.distance(now) - stand.limit > 1e-7
-        if not (over & movable).any():
-            return now
-    at = movable & over
+        missing = stand.distance(now) - stand.limit
+        if not (movable & (missing > CLOSE)).any():
+            return now, missing
+    at = movable & (missing > CLOSE)
     wanted = _nearest_pitch(pitch[at], stand.part(at))
     now[at] = np.where(np.isnan(wanted), pitch[at], wanted)
-    return now
+    return now, stand.distance(now) - stand.limit
 
 
 def _movable(pitch: Array, tracks: Tracks) -> Flags:
@@ -168,7 +170,7 @@ def _nearest_pitch(authored: Array, stand: Stand) -> Array:
     return np.where(np.isfinite(far[best]), root[best], np.nan)
 
 
-def nearer_prints(pitch: Array, stand: Stand, prints: Prints, tracks: Tracks, leg: float) -> Array:
+def nearer_prints(pitch: Array, missing: Array, stand: Stand, prints: Prints, tracks: Tracks, leg: float) -> Array:
     """Return the shifts ``(2, prints)``, x and z, that bring feet into reach which no rocker could.
 
     A footprint moves only if that mends all frames of its stance, by at most
@@ -177,8 +179,7 @@ def nearer_prints(pitch: Array, stand: Stand, prints: Prints, tracks: Tracks, le
     count = len(tracks.source)
     shift = np.zeros((2, count))
     planted = tracks.planted
-    over = stand.distance(pitch) - stand.limit
-    if not (over[planted] > 1e-6).any():
+    if not (missing[planted] > 10.0 * CLOSE).any():
         return shift
     which = tracks.print_of[planted]
     owner = tracks.source[which]

@@ -10,7 +10,7 @@ import msgspec
 import numpy as np
 
 from surefoot.errors import FileError, InputError, UnknownName
-from surefoot.file_faults import in_plain_words, named_fault, read_text
+from surefoot.file_faults import Words, in_plain_words, named_fault, read_text
 from surefoot.rig import Axis, Control, Foot, Leg, Limits, Rig
 from surefoot.units import ANGLES, LENGTHS, unit_scale
 
@@ -88,8 +88,10 @@ class _Rig(_Strict):
     tolerances: dict[str, Triple] = {}
 
 
-WORDS = tuple(name for part in (_Rig, _Leg, _Foot, _Widths, _Control, _Axis) for name in part.__struct_fields__)
-"""Every field of the format, for naming the nearest."""
+WORDS = Words(
+    fields=[name for part in (_Rig, _Leg, _Foot, _Widths, _Control, _Axis) for name in part.__struct_fields__],
+    choices={},
+)
 
 
 def _presets() -> Path:

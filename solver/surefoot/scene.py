@@ -34,6 +34,11 @@ class Drift:
     turn: float = 0.0
     shift: tuple[float, float, float] = (0.0, 0.0, 0.0)
 
+    @property
+    def is_still(self) -> bool:
+        """True when a loop moves nothing on, to within rounding (1e-9)."""
+        return abs(self.turn) < 1e-9 and max(abs(part) for part in self.shift) < 1e-9
+
     def apply(self, point: Array, *, times: int = 1) -> Array:
         """Return points ``(3, ...)`` moved on by so many loops (negative: back)."""
         for _ in range(abs(times)):

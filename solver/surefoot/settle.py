@@ -80,8 +80,8 @@ def settle(
     turn = _swivel_change(local[1], held, starts)
     swivel = np.where(planted, local[1] + turn, 0.0)
     stand = _stand(scene, tracks, prints, cant, swivel)
-    pitch = lift_within_reach(pitch, stand, tracks)
-    shift = nearer_prints(pitch, stand, prints, tracks, scene.binding.rig.leg)
+    pitch, missing = lift_within_reach(pitch, stand, tracks)
+    shift = nearer_prints(pitch, missing, stand, prints, tracks, scene.binding.rig.leg)
     if shift.any():
         prints = prints.moved(shift, tracks, scene)
     bend = _bend(scene, tracks, pitch, cant, planted, starts)

@@ -123,4 +123,4 @@ def _at_rest(path: Array, print_of: Indices, source: Indices, held: Flags, pitch
                 ended[of] = rest[:, f[-1], tail[-1]] - path[:, f[-1], tail[-1]]
             flattest = int(np.abs(pitch[foot, at]).argmin())
             rest[:, foot, at] = own[:, :1] + ended[of][:, None] if of in ended else own[:, [flattest]]
-    return rest
+    return np.asarray(rest)

@@ -171,8 +171,8 @@ class Soles:
     def _placed(self, angles: Array, bend: Array, *, corners: bool, lines: bool) -> Array:
         extra = bend.ndim - 2
         ball = _fit(self.ball, extra)
-        parts = ((self.hind, False), (self.toes, True)) if corners else ()
-        parts += ((self.heel_line, False), (self.toe_line, True)) if lines else ()
+        parts = [(self.hind, False), (self.toes, True)] if corners else []
+        parts += [(self.heel_line, False), (self.toe_line, True)] if lines else []
         turn = matrix(*angles)
         sb, cb = np.sin(bend), np.cos(bend)
         out = np.empty((3, sum(part.shape[1] for part, _ in parts), *bend.shape))

@@ -7,6 +7,7 @@ both ways; nothing else knows about parents, signs, units and rotation orders.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
@@ -23,6 +24,7 @@ __all__ = ["Binding", "Pose", "Space"]
 
 Array = NDArray[np.float64]
 TURNS = ("pitch", "yaw", "roll")
+ROTATING = (*TURNS, "bend", "knee")
 
 
 class Space(NamedTuple):
@@ -103,6 +105,8 @@ class Binding:
         self.scale, self.zero = np.array(scale)[:, None], np.array(zero)[:, None]
         self.shifted = bool(self.zero.any())
         self.advances = np.array([curve.after == Outside.ADVANCE for curve in curves])
+        turning = np.array([key in ROTATING for _, key in self.rows])
+        check_turns(self.names, curves, np.abs(scale) * turning)
         self.pack = Pack.from_curves(curves)
         self.hip_offsets = np.array([leg.hip for leg in rig.legs]).T[:, :, None]  # (3, 2, 1)
         # the feet's channels can be read straight off when they sit unturned in the world
@@ -260,6 +264,34 @@ def _child(parent: Space, shift: Array, turn: Array | None) -> Space:
     return Space(turn, place, size)
 
 
+def check_turns(names: Sequence[str], curves: Sequence[Curve], scale: Array) -> None:
+    """Ask, by raising InputError, when an angle jumps by about a whole turn from one key to the next.
+
+    Channels interpolate as numbers, so such a jump spins the part round between the two keys.
+    It's nearly always a fault in an exporter; a turn that is meant is told by a key half-way.
+
+    Parameters
+    ----------
+    names, curves : sequence of str, sequence of Curve
+    scale : ndarray, shape (channels,)
+        Radians in one unit of each channel, 0 for those that are no angles.
+    """
+    size = [len(curve.frames) for curve in curves]
+    jump = np.diff(np.concatenate([curve.values for curve in curves])) * np.repeat(scale, size)[:-1]
+    jump[np.cumsum(size)[:-1] - 1] = 0.0
+    turns = np.round(jump / (2.0 * np.pi))
+    bad = (turns != 0.0) & (np.abs(jump - turns * 2.0 * np.pi) < np.pi / 3.0)
+    if bad.any():
+        at = int(np.argmax(bad))
+        channel = int(np.searchsorted(np.cumsum(size), at, side="right"))
+        first, last = curves[channel].frames[at - sum(size[:channel]) :][:2]
+        raise InputError(
+            f"it jumps by {np.degrees(abs(jump[at])):.0f} degrees from frame {first:g} to {last:g}, about a whole "
+            "turn; take the turn off the later keys, or set a key half-way if the turn is meant",
+            place=f"channel {names[channel]}",
+        )
+
+
 def check_scale(binding: Binding, pose: Pose) -> None:
     """Ask, by raising UnitError, when the clip looks like another unit or up axis than the rig's.
 
@@ -269,7 +301,7 @@ def check_scale(binding: Binding, pose: Pose) -> None:
     leg = binding.rig.leg
     to_ankle = pose.ankle - pose.hip
     span = float(np.sqrt((to_ankle**2).sum(axis=0)).mean())
-    if span > 4.0 * leg or (span < 0.02 * leg):
+    if not 0.15 * leg < span < 2.0 * leg:
         raise UnitError(
             f"hip and ankle are {span:.3g} m apart on average, but the leg is {leg:.3g} m long; "
             "are the clip's unit and the rig's the same?",
