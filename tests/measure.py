@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -16,10 +17,12 @@ from numpy.typing import NDArray
 from scipy.spatial.transform import Rotation
 
 Array = NDArray[np.float64]
-Velocity = Sequence[float]
+Velocity = Sequence[float] | Array
 
 TOUCHING = 5e-4
 """A point of the sole this near to the lowest one touches too, metres."""
+FLOOR: tuple[Velocity, Velocity] = ((0.0, 0.0, 0.0), (0.0, 1.0, 0.0))
+"""Ground through the origin, its normal straight up."""
 STEP, LINEAR, THROUGH, LEVEL, GIVEN = range(5)
 HOLD, REPEAT, ADVANCE = range(3)
 
@@ -111,9 +114,7 @@ def space_of(clip: Any, rig: Any, name: str, at: Array) -> Space:
     about = {"x": "pitch", "y": "yaw", "z": "roll"}
     angles = np.stack([number(clip, control, about[axis], at) for axis in control.order], axis=1)
     turn = Rotation.from_euler(control.order.upper(), angles)
-    return Space(
-        parent.turn * turn, parent.turn.apply(shift * parent.size[:, None]) + parent.place, parent.size
-    )
+    return Space(parent.turn * turn, parent.turn.apply(shift * parent.size[:, None]) + parent.place, parent.size)
 
 
 def number(clip: Any, control: Any, key: str, at: Array) -> Array:
@@ -121,7 +122,7 @@ def number(clip: Any, control: Any, key: str, at: Array) -> Array:
     axis = control.axes.get(key)
     if axis is None or axis.channel not in clip.channels:
         return np.zeros(len(at))
-    return (evaluate(clip.channels[axis.channel], at) - axis.zero) * axis.scale
+    return np.asarray((evaluate(clip.channels[axis.channel], at) - axis.zero) * axis.scale)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -146,7 +147,7 @@ class Steps:
 
 def foot_steps(
     clip: Any, rig: Any, foot: int, at: Array, *, belt: Velocity = (0.0, 0.0, 0.0),
-    plane: tuple[Velocity, Velocity] = ((0.0, 0.0, 0.0), (0.0, 1.0, 0.0)),
+    plane: tuple[Velocity, Velocity] = FLOOR,
 ) -> Steps:  # fmt: skip
     """Return a foot (0 left, 1 right) at frames ``at``, on a belt of that velocity, over a plane (point, normal)."""
     at = np.asarray(at, dtype=np.float64)
@@ -179,7 +180,7 @@ def sole_of(shape: Any) -> tuple[list[Array], list[Array], list[Array]]:
     ring = np.concatenate([outline, outline[:1]])
     cut, heel_x, toe_x = [], [], []
     back, front = outline[:, 1].min(), outline[:, 1].max()
-    for (x0, z0), (x1, z1) in zip(ring[:-1], ring[1:], strict=True):
+    for (x0, z0), (x1, z1) in pairwise(ring):
         if min(z0, z1) <= ball[2] <= max(z0, z1) and z0 != z1:
             cut.append(x0 + (ball[2] - z0) / (z1 - z0) * (x1 - x0))
         heel_x += [x0] if z0 - back < 1e-9 else []
@@ -187,10 +188,7 @@ def sole_of(shape: Any) -> tuple[list[Array], list[Array], list[Array]]:
     hinge = [np.array([x, sole, ball[2]]) for x in (min(cut), max(cut))]
     hind = [np.array([x, sole, z]) for x, z in outline if z < ball[2]] + hinge
     toes = [np.array([x, sole, z]) for x, z in outline if z > ball[2]] + hinge
-    line = [
-        np.array([(min(x) + max(x)) / 2.0, sole, z])
-        for x, z in ((heel_x, back), (cut, ball[2]), (toe_x, front))
-    ]
+    line = [np.array([(min(x) + max(x)) / 2.0, sole, z]) for x, z in ((heel_x, back), (cut, ball[2]), (toe_x, front))]
     return hind, toes, line
 
 
@@ -250,3 +248,27 @@ def sink(steps: Steps) -> float:
 def hover(steps: Steps) -> float:
     """Return how high the sole's lowest point gets, metres."""
     return float(steps.height.min(axis=1).max())
+
+
+def soles(clip: Any, rig: Any, at: Array | None = None) -> Array:
+    """Return every point of both soles, ``(2, n, k, 3)`` world space, at frames ``at`` or at all of the clip's."""
+    frames = instants(clip.first, clip.last) if at is None else at
+    return np.array([foot_steps(clip, rig, foot, frames).points for foot in range(2)])
+
+
+def most_apart(one: Array, other: Array) -> float:
+    """Return the largest distance between like points ``(..., 3)``, metres."""
+    return float(np.linalg.norm(one - other, axis=-1).max())
+
+
+def stance_steps(
+    clip: Any, rig: Any, walk: Any, per_frame: int, *, plane: tuple[Velocity, Velocity] = FLOOR
+) -> list[Steps]:
+    """Return the steps of each of a walk's stances, on its true belt, at so many instants a frame."""
+    return [
+        foot_steps(
+            clip, rig, ("left", "right").index(stance.foot), instants(stance.first, stance.last, per_frame),
+            belt=walk.belt, plane=plane,
+        )
+        for stance in walk.stances
+    ]  # fmt: skip

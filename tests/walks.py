@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
+from fractions import Fraction
 from typing import Any
 
 import numpy as np
@@ -109,7 +110,7 @@ def clip_of(named: Mapping[str, Array], walk: Walk, *, stated: bool = True, belt
         rule = Outside.ADVANCE if advance else Outside.REPEAT if walk.loop else Outside.HOLD
         channels[name] = Curve.through(frames, values, before=rule, after=rule)
     return Clip(
-        channels=channels, rate=walk.rate, first=1, last=walk.frames, loop=walk.loop,
+        channels=channels, rate=Fraction(walk.rate), first=1, last=walk.frames, loop=walk.loop,
         belt=Belt(walk.belt) if belt else None, stances=walk.stances if stated else None, **more,
     )  # fmt: skip
 
@@ -118,7 +119,15 @@ def eased(u: Array) -> Array:
     return u * u * (3.0 - 2.0 * u)
 
 
-def random_walk(seed: int, *, loop: bool = True, canted: bool = True, exact: bool = False, hinge: float = 0.015) -> Walk:
+def random_walk(
+    seed: int,
+    *,
+    loop: bool = True,
+    canted: bool = True,
+    exact: bool = False,
+    hinge: float = 0.015,
+    roll_share: float = 1.0,
+) -> Walk:
     """Return a walk in place whose hips and feet are reachable.
 
     Parameters
@@ -128,12 +137,16 @@ def random_walk(seed: int, *, loop: bool = True, canted: bool = True, exact: boo
     exact : bool
         Whether stances are planted already, by closed form (needs uncanted feet); else each foot rolls about
         its ankle, as an animator's simple foot control does.
+    hinge : float
+        Metres from the sole up to the ball hinge; matters to an exact walk only.
+    roll_share : float
+        Of the roll, 12 to 25 degrees at landing and 30 to 55 at lift-off.
     """
     rng = np.random.default_rng(seed)
     count, rate = int(rng.integers(24, 49)), int(rng.choice([24, 30, 60]))
     step = rng.uniform(0.45, 0.62)  # metres a step; the stride is two
     speed = 2.0 * step * rate / count
-    down = int(round(count * rng.uniform(0.58, 0.64)))
+    down = round(count * rng.uniform(0.58, 0.64))
     at = np.arange(count + 1.0)
     phase = 2.0 * np.pi * at / count
     hips = np.zeros((count + 1, 6))
@@ -146,7 +159,7 @@ def random_walk(seed: int, *, loop: bool = True, canted: bool = True, exact: boo
     width, heading = rng.uniform(0.06, 0.12), np.radians(rng.uniform(0.0, 10.0))
     feet, stances = np.zeros((2, count + 1, 7)), []
     for foot, sign in enumerate((1.0, -1.0)):
-        roll = (np.radians(-rng.uniform(12, 25)), np.radians(rng.uniform(30, 55)))
+        roll = roll_share * np.radians([-rng.uniform(12, 25), rng.uniform(30, 55)])
         start = (first + foot * (count // 2)) % count
         ago = (at - start) % count  # frames since landing
         stance = ago < down

@@ -32,7 +32,7 @@ ShapeName = Literal["step", "linear", "through", "level", "given", "bezier"]
 LengthName = Literal["", "m", "cm", "mm", "in", "ft"]
 OutsideName = Literal["hold", "repeat", "advance"]
 WANTED = "a clip in JSON"
-MOST = 1e12
+MOST = 1e30
 """No frame, value, slope or handle of a key is larger; what is comes from a fault in an exporter."""
 FrameNumber = Annotated[int, msgspec.Meta(ge=-(10**9), le=10**9)]
 CODES = {name.lower(): int(code) for name, code in Shape.__members__.items()}

@@ -18,7 +18,7 @@ from surefoot.rig import Axis
 from surefoot.scene import Scene
 from surefoot.settle import Settled
 from surefoot.slip import NOTHING, slip_steps
-from surefoot.sole import Turns
+from surefoot.sole import LEVEL, Turns
 from surefoot.spaces import Pose
 
 __all__ = ["write_channels"]
@@ -121,7 +121,7 @@ def _segments(scene: Scene, settled: Settled, new: Array, change: Array) -> _Seg
         step = np.diff(change, axis=-1)
     planted = tracks.unroll(tracks.planted)
     held = tracks.unroll(settled.held)
-    rolling = planted & (tracks.unroll(settled.angles[0]) >= 0.0)
+    rolling = planted & (tracks.unroll(settled.angles[0]) >= -LEVEL)
     regime = np.empty((7, 2, count), dtype=bool)
     for where, known in ((slice(0, 3), planted), (slice(3, 4), planted & False), (slice(4, 5), held),
                          (slice(5, 6), planted & False), (slice(6, 7), rolling)):  # fmt: skip

@@ -293,8 +293,14 @@ def _weights(
     pitch: Array, flat: Flags, owner: Indices, count: int, tracks: Tracks, held: Flags,
     anchor: Anchor | int, keyed: Flags | None, scene: Scene,
 ) -> Array:  # fmt: skip
-    """Return each held frame's weight in its footprint's fit."""
-    fit = np.exp(-((pitch / 0.25) ** 2)) * np.where(flat, 1.0, 0.2) + 1e-3
+    """Return each held frame's weight in its footprint's fit.
+
+    Flat frames alone count where a stance has any, since only they stay on their footprint
+    when a foot cants or swivels as it rolls; else the flattest frame does.
+    """
+    flattest = np.full(count, np.inf)
+    np.minimum.at(flattest, owner, np.abs(pitch))
+    fit = np.where(flat | (np.abs(pitch) <= flattest[owner]), np.exp(-((pitch / 0.25) ** 2)), 0.0)
     if anchor == "fit":
         return fit
     chosen = np.zeros(len(owner), dtype=bool)

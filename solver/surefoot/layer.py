@@ -22,8 +22,8 @@ def layer_between(before: Clip, after: Clip) -> Clip:
     Only channels that differ are in it. The sum agrees at all times to rounding
     (1e-9 of a unit), since both are cubics between the union of their keys.
 
-    Two kinds of channel can't be told as a sum of keys: one with ``bezier`` keys,
-    and one that holds and then jumps where the other moves on. They are handed over
+    Some channels can't be told as a sum of keys: one with ``bezier`` keys, one that
+    jumps where the other moves on, one that goes round sooner than the new one. They are handed over
     whole, to be put in place of the old ones, and are named under ``replaced`` in the
     layer's extra fields.
     """
@@ -50,7 +50,7 @@ def layer_between(before: Clip, after: Clip) -> Clip:
 
 def _difference(old: Curve, new: Curve) -> Curve | None:
     """Return ``new - old`` with a key wherever either has one; None where no keys can tell it."""
-    if Shape.BEZIER in old.shapes or Shape.BEZIER in new.shapes:
+    if Shape.BEZIER in old.shapes or Shape.BEZIER in new.shapes or not _covers(old, new):
         return None
     times = np.union1d(new.frames, old.frames)
     if new.after != Outside.HOLD or new.before != Outside.HOLD:  # only its own range may be repeated
@@ -58,14 +58,21 @@ def _difference(old: Curve, new: Curve) -> Curve | None:
     pair = Pack.from_curves([old, new])
     value, left, right = (pair.evaluate(times), pair.slopes(times, side="left"), pair.slopes(times, side="right"))
     gap, gap_in, gap_out = (v[1] - v[0] for v in (value, left, right))
-    shapes = np.full(len(times), Shape.GIVEN, dtype=np.int8)
-    old_holds, new_holds = _holding(old, times), _holding(new, times)
-    if np.any(_jumps(old, times) & (old_holds & ~new_holds)[:-1]):
+    hold = np.array([_holding(curve, times) for curve in (old, new)])
+    jump = np.zeros_like(hold)
+    jump[:, :-1] = hold[:, :-1] & (value[:, 1:] != value[:, :-1])
+    stepped = hold.all(axis=0) & (gap_in == 0.0)  # a step key is come to level
+    if np.any(jump.any(axis=0) & ~stepped):
         return None
-    if np.any(_jumps(new, times) & (new_holds & ~old_holds)[:-1]):
-        return None
-    shapes[old_holds & new_holds] = Shape.STEP
+    shapes = np.where(stepped, np.int8(Shape.STEP), np.int8(Shape.GIVEN))
     return Curve(times, gap, shapes, gap_in, gap_out, None, new.before, new.after)
+
+
+def _covers(old: Curve, new: Curve) -> bool:
+    """Return whether all that ``old`` does where ``new`` has keys is between its own keys, or holding."""
+    before = old.before == Outside.HOLD or old.frames[0] <= new.frames[0]
+    after = old.after == Outside.HOLD or old.frames[-1] >= new.frames[-1]
+    return bool((before and after) or len(old.frames) == 1)
 
 
 def _holding(curve: Curve, times: Array) -> Flags:
@@ -74,8 +81,3 @@ def _holding(curve: Curve, times: Array) -> Flags:
     stepped = curve.shapes[np.maximum(at, 0)] == Shape.STEP
     return np.asarray(stepped | (at < 0) | (at == len(curve.frames) - 1))
 
-
-def _jumps(curve: Curve, times: Array) -> Flags:
-    """Return for each time but the last whether the curve, if it holds there, jumps at the next."""
-    at = Pack.from_curves([curve]).evaluate(times)[0]
-    return np.asarray(at[1:] != at[:-1])

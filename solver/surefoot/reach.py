@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from surefoot.band import Band
-from surefoot.bounds import keep_between
+from surefoot.bounds import keep_between, step_each
 from surefoot.footprint import Prints, Tracks
 from surefoot.sole import Soles, Turns
 
@@ -30,6 +30,7 @@ STEEPEST = float(np.radians(40.0))
 NEARER = 0.02
 """A footprint is pulled nearer by at most this share of the leg."""
 PASSES = 4
+SOFT_TO_STIFF = (10.0, 1e3, 1e5)
 CLOSE = 1e-7
 """Metres: what is missing by less counts as reached."""
 
@@ -186,27 +187,38 @@ def nearer_prints(pitch: Array, missing: Array, stand: Stand, prints: Prints, tr
     # arms from hip to ankle, out of each footprint's own space
     arm = prints.outof(which, (stand.offset(pitch) - stand.hip)[:, planted])
     limit = stand.limit[planted]
-    stiff = 1e4
-    for _ in range(25):
+    each = np.arange(count)
+
+    def excess(shift: Array) -> tuple[Array, Array]:
         line = arm.copy()
         line[0] += shift[0][owner]
         line[2] += shift[1][owner]
         length = np.sqrt((line**2).sum(axis=0))
-        excess = np.maximum(length - limit + 1e-7, 0.0)
-        ux, uz = line[0] / length, line[2] / length
-        load = stiff * excess
-        bend = load / length
-        on = stiff * (excess > 0) - bend
-        gx = shift[0] + np.bincount(owner, load * ux, count)
-        gz = shift[1] + np.bincount(owner, load * uz, count)
-        hxx = 1.0 + np.bincount(owner, on * ux * ux + bend, count)
-        hzz = 1.0 + np.bincount(owner, on * uz * uz + bend, count)
-        hxz = np.bincount(owner, on * ux * uz, count)
-        det = hxx * hzz - hxz**2
-        step = np.array([hzz * gx - hxz * gz, hxx * gz - hxz * gx]) / det
-        shift = shift - step
-        if np.abs(step).max() < 1e-9:
-            break
+        return np.maximum(length - limit + CLOSE, 0.0), line / length
+
+    for stiff in SOFT_TO_STIFF:
+
+        def energy(shift: Array, stiff: float = stiff) -> Array:
+            over, _ = excess(shift)
+            return np.asarray((shift**2).sum(axis=0) + np.bincount(owner, stiff * over**2, count))
+
+        now = energy(shift)
+        for _ in range(25):
+            over, unit = excess(shift)
+            ux, _, uz = unit
+            load = stiff * over
+            bend = load / (over + limit)  # the sphere's own curvature
+            on = stiff * (over > 0.0) - bend
+            gx = shift[0] + np.bincount(owner, load * ux, count)
+            gz = shift[1] + np.bincount(owner, load * uz, count)
+            hxx = 1.0 + np.bincount(owner, on * ux * ux + bend, count)
+            hzz = 1.0 + np.bincount(owner, on * uz * uz + bend, count)
+            hxz = np.bincount(owner, on * ux * uz, count)
+            step = -np.array([hzz * gx - hxz * gz, hxx * gz - hxz * gx]) / (hxx * hzz - hxz**2)
+            if np.abs(step).max() < 1e-11:
+                break
+            shift, now = step_each(shift, step, energy, now, each)
+    length = excess(shift)[0] + limit - CLOSE
     left = np.zeros(count)
     np.maximum.at(left, owner, length - limit)
     good = (left < 2e-4) & (np.hypot(*shift) <= NEARER * leg)

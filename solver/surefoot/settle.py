@@ -19,7 +19,7 @@ from surefoot.footprint import FLAT, Anchor, Prints, Tracks, fit_prints
 from surefoot.reach import Stand, allowed_length, lift_within_reach, nearer_prints
 from surefoot.scene import Scene
 from surefoot.slip import without_slip
-from surefoot.sole import Turns
+from surefoot.sole import LEVEL, Turns
 from surefoot.swing import carry
 
 __all__ = ["Settled", "settle"]
@@ -77,7 +77,7 @@ def settle(
     local = np.where(planted, prints.local_turns(which, tracks.angles), tracks.angles)
     pitch, cant = local[0], local[2]
     held = _held(pitch, planted, tracks)
-    turn = _swivel_change(local[1], held, starts)
+    turn = _swivel_change(local[1], held, planted, tracks)
     swivel = np.where(planted, local[1] + turn, 0.0)
     stand = _stand(scene, tracks, prints, cant, swivel)
     pitch, missing = lift_within_reach(pitch, stand, tracks)
@@ -111,12 +111,16 @@ def _held(pitch: Array, planted: Flags, tracks: Tracks) -> Flags:
     return held
 
 
-def _swivel_change(swivel: Array, held: Flags, starts: NDArray[np.intp]) -> Array:
-    """Return the change of heading: exact where held, carried smoothly everywhere else."""
+def _swivel_change(swivel: Array, held: Flags, planted: Flags, tracks: Tracks) -> Array:
+    """Return the change of heading: exact where held, none in a stance that is never held, smooth elsewhere."""
     given = np.where(held, -swivel, 0.0)
     if np.abs(given).max() < 1e-12:
         return given
-    return Band.of(held.ravel(), starts).fade(given.reshape(1, -1)).reshape(held.shape)
+    owner = tracks.source[tracks.print_of]
+    ever = np.bincount(owner[held], minlength=len(tracks.source)) > 0
+    known = held | (planted & ~ever[owner])
+    starts = np.array([0, held.shape[1]])
+    return Band.of(known.ravel(), starts).fade(given.reshape(1, -1)).reshape(held.shape)
 
 
 def _stand(scene: Scene, tracks: Tracks, prints: Prints, cant: Array, swivel: Array) -> Stand:
@@ -128,7 +132,7 @@ def _stand(scene: Scene, tracks: Tracks, prints: Prints, cant: Array, swivel: Ar
 
 
 def _bend(scene: Scene, tracks: Tracks, pitch: Array, cant: Array, planted: Flags, starts: NDArray[np.intp]) -> Array:
-    known = planted & (pitch >= 0.0) & scene.soles.hinged
+    known = planted & (pitch >= -LEVEL) & scene.soles.hinged
     flat = scene.soles.planted_bend(pitch, cant, tracks.bend)
     given = np.where(known, flat - tracks.bend, 0.0)
     if np.abs(given).max() < 1e-12:

@@ -29,10 +29,12 @@ from numpy.typing import NDArray
 from surefoot.rig import Foot, Rig
 from surefoot.rotations import matrix
 
-__all__ = ["Soles", "Turns"]
+__all__ = ["LEVEL", "Soles", "Turns"]
 
 Array = NDArray[np.float64]
 
+LEVEL = 1e-9
+"""Pitch within which a foot is flat whatever its sign, radians: rounding must not choose its rocker."""
 EDGE_BLEND = float(np.radians(0.5))
 """Cant over which the touching point runs from one end of an edge to the other, radians.
 
@@ -126,9 +128,9 @@ class Soles:
         Below zero pitch, and on a foot without a hinge, the authored bend stays.
         """
         extra = pitch.ndim - 2
-        held = np.minimum(pitch, _fit(self.onset, extra))
+        held = np.clip(pitch, 0.0, _fit(self.onset, extra))
         flat = held if not cant.any() else np.arctan(np.tan(held) / np.cos(cant))
-        return np.where((pitch >= 0.0) & _fit(self.hinged, extra), flat, authored)
+        return np.where((pitch >= -LEVEL) & _fit(self.hinged, extra), flat, authored)
 
     def lowest(self, pitch: Array, cant: Array, bend: Array) -> Array:
         """Return the height of the sole's lowest corner relative to the ankle, metres, ``(feet, ...)``."""
@@ -196,7 +198,7 @@ class Soles:
         """
         pitch, cant, swivel, bend = turns
         extra = pitch.ndim - 2
-        heel, toe = pitch < 0.0, pitch > _fit(self.onset, extra)
+        heel, toe = pitch < -LEVEL, pitch > _fit(self.onset, extra) + LEVEL
         ball, sole, heel_z = _fit(self.ball, extra), _fit(self.sole, extra), _fit(self.heel_z, extra)
         sp, cp, sb, cb = np.sin(pitch), np.cos(pitch), np.sin(bend), np.cos(bend)
         canted = _pair(cant)

@@ -27,9 +27,9 @@ def unit_scale(unit: str, *, place: str = "") -> float:
 def read_rate(value: float | str, *, place: str = "rate") -> Fraction:
     """Return frames per second as an exact fraction.
 
-    Takes a number or ``"24000/1001"``. The three broadcast rates written as
-    23.976, 29.97 and 59.94 are taken for their exact fractions over 1001
-    (ITU-R BT.709); any other number is taken as it stands.
+    Takes a number or ``"24000/1001"``. The broadcast rates, rounded to two or more
+    places (23.98, 23.976, 29.97, 59.94, 119.88), are taken for their exact fractions
+    over 1001 (ITU-R BT.709); any other number is taken as it stands.
     """
     shown = repr(value) if len(str(value)) <= 40 else repr(str(value)[:40] + "...")
     wanted = InputError(f'wanted frames per second, such as 24 or "24000/1001", got {shown}', place=place)
@@ -41,8 +41,7 @@ def read_rate(value: float | str, *, place: str = "rate") -> Fraction:
         raise wanted from None
     for whole in (24, 30, 60, 120):
         exact = Fraction(whole * 1000, 1001)
-        written = rate.denominator <= 1000 and rate != whole
-        if written and rate != exact and abs(rate - exact) < Fraction(1, 400):
+        if any(rate == round(exact, places) for places in range(2, 7)):
             return exact
     if not LEAST_RATE <= rate <= MOST_RATE:
         between = f"from {float(LEAST_RATE):g} to {float(MOST_RATE):g} frames per second"

@@ -39,7 +39,7 @@ def walk() -> tuple[Capture, Calibration, Rig, Clip]:
 @cache
 def planted() -> Planted:
     _, _, rig, clip = walk()
-    return plant(clip, rig, belt=Belt(BELT))
+    return plant(clip, rig, belt=Belt(np.array(BELT)))
 
 
 @cache
@@ -69,7 +69,7 @@ def events(stances: tuple[Stance, ...], foot: int) -> tuple[Array, Array]:
 
 def miss(found: Array, wanted: Array) -> Array:
     """Return how far the nearest found event is from each wanted one."""
-    return np.abs(found[None] - wanted[:, None]).min(axis=1)
+    return np.asarray(np.abs(found[None] - wanted[:, None]).min(axis=1))
 
 
 def labels(foot: int) -> tuple[Array, Array]:
@@ -199,7 +199,7 @@ def test_the_capture_at_an_animators_rate_keeps_its_events_within_a_frame_and_it
 ) -> None:
     whole, flat, rig, _ = walk()
     clip = capture_clip(resampled(whole, rate), rig, calibration=flat)
-    done = plant(clip, rig, belt=Belt(BELT))
+    done = plant(clip, rig, belt=Belt(np.array(BELT)))
     for foot in range(2):
         first, last = events(done.stances, foot)
         fine_first, fine_last = events(planted().stances, foot)
