@@ -31,6 +31,8 @@ Flags = NDArray[np.bool_]
 
 STILL_SPEED = 0.05
 """Metres a second at a leg of 0.9 m: a touching point slower than this stands still."""
+STEADY = 0.3
+"""Radians a second: a foot that turns slower tells the ground's speed best."""
 APART = 0.015
 """Metres at a leg of 0.9 m: still spells farther apart than this are two stances."""
 
@@ -197,33 +199,39 @@ def estimate_belt(scene: Scene) -> Belt:
     if clip.loop and any(r >= 0 and scene.binding.advances[r] for r in rows):
         return STILL
     point = sole_points(scene)
-    step = steps_of(point, scene)
-    height = point[1] - scene.ground.height(point[0], point[2])
-    low = height.argmin(axis=0)[None]
-    lowest = np.take_along_axis(height, low, 0)[0]
-    move = np.take_along_axis(step, low[None], 1)[:, 0] / clip.step  # (3, 2, frames)
-    pitch = scene.angles[0]
-    roll = np.diff(pitch, axis=-1, append=pitch[:, :1] if clip.loop else pitch[:, -1:])
-    flat = np.exp(-((pitch / 0.06) ** 2)) * np.exp(-((roll / (0.6 * clip.step)) ** 2)) + 1e-4
-    weight = (flat * (lowest < ContactLimits().scaled(rig.leg).height_off)).ravel()
+    lowest = (point[1] - scene.ground.height(point[0], point[2])).min(axis=0)
+    ends = scene.angles[..., :1] if clip.loop else scene.angles[..., -1:]
+    rate = np.diff(scene.angles, axis=-1, append=ends) / clip.step
+    weight = np.exp(-((scene.angles[0] / 0.06) ** 2) - (rate**2).sum(axis=0) / STEADY**2) + 1e-6
+    weight *= lowest < ContactLimits().scaled(rig.leg).height_off
     if not clip.loop:
-        weight = weight.reshape(2, -1)
         weight[:, -1] = 0.0
-        weight = weight.ravel()
-    across, along = move[0].ravel(), move[2].ravel()
     if not weight.any():
         return STILL
-    vx, vz = _weighted_median(across, weight), _weighted_median(along, weight)
-    for reach in (0.6, 0.3, 0.15, 0.15, 0.15):
-        near = weight * np.exp(-((across - vx) ** 2 + (along - vz) ** 2) / reach**2)
-        total = near.sum()
-        if total <= 0.0:
-            break
-        vx, vz = float((near * across).sum() / total), float((near * along).sum() / total)
+    # of ankle, heel, ball and toe the one that the feet turn about moves most evenly with the ground
+    tracks = np.concatenate([scene.ankle[:, None], point], axis=1)
+    move = steps_of(tracks, scene)[[0, 2]] / clip.step
+    found = [_steady_velocity(move[:, k].reshape(2, -1), weight.ravel()) for k in range(tracks.shape[1])]
+    vx, vz, _ = min(found, key=lambda one: one[2])
     if np.hypot(vx, vz) < 0.05 * np.sqrt(rig.leg / REFERENCE_LEG):
         return STILL
     nx, ny, nz = (float(np.ravel(n)[0]) for n in scene.ground.normal(np.zeros(1), np.zeros(1)))
     return Belt(np.array([vx, -(nx * vx + nz * vz) / ny, vz]))
+
+
+def _steady_velocity(move: Array, weight: Array) -> tuple[float, float, float]:
+    """Return the velocity x, z about which most of the weight lies, and the scatter about it."""
+    centre = np.array([_weighted_median(row, weight) for row in move])
+    scatter = np.inf
+    for reach in (0.6, 0.3, 0.15, 0.15, 0.15):
+        away = ((move - centre[:, None]) ** 2).sum(axis=0)
+        near = weight * np.exp(-away / reach**2)
+        total = near.sum()
+        if total <= 1e-12:
+            return float(centre[0]), float(centre[1]), np.inf
+        scatter = float(np.sqrt((near * away).sum() / total))
+        centre = (near * move).sum(axis=1) / total
+    return float(centre[0]), float(centre[1]), scatter
 
 
 def _weighted_median(value: Array, weight: Array) -> float:

@@ -28,6 +28,8 @@ Flags = NDArray[np.bool_]
 
 AXES = ("x", "y", "z", "pitch", "yaw", "roll", "bend")
 PHASES = np.array([0.2, 0.4, 0.6, 0.8])
+BETWEEN = 5e-4
+"""Metres by which a curve may leave the planted path between two frames."""
 LEVER = 0.2
 """Metres: a change of angle matters as much as this lever moves."""
 
@@ -64,8 +66,9 @@ def write_channels(scene: Scene, settled: Settled, *, leave_below: float = 1e-6)
     Parameters
     ----------
     leave_below : float
-        Metres: a channel that changes by less than this everywhere is left as it is
-        (angles: times 1/0.2 m, in radians).
+        Metres: a channel that changes by less than this in every frame is left as it is
+        (angles: times 1/0.2 m, in radians), unless its curve leaves the planted path by
+        more than half a millimetre between two.
     """
     binding, tracks = scene.binding, settled.tracks
     ankle = scene.to_world(tracks.unroll_points(scene, settled.ankle))
@@ -78,12 +81,14 @@ def write_channels(scene: Scene, settled: Settled, *, leave_below: float = 1e-6)
     change = new - old
     most = np.abs(change).max(axis=-1)
     most[3:] *= LEVER
-    wanted = _writable(scene, most > leave_below)
-    if not wanted:
-        return {}
+    changed = most > leave_below
     segments = _segments(scene, settled, new, change)
+    before = segments.out[:3].copy(), segments.into[:3].copy()
     _fit_stances(scene, settled, segments)
-    return _curves(scene, segments, wanted)
+    bent = np.stack([segments.out[:3] - before[0], segments.into[:3] - before[1]], axis=-1) @ _BASIS[[1, 3]]
+    changed[:3] |= np.abs(bent).max(axis=(-2, -1), initial=0.0) > max(BETWEEN, leave_below)
+    wanted = _writable(scene, changed)
+    return _curves(scene, segments, wanted) if wanted else {}
 
 
 def _writable(scene: Scene, changed: Flags) -> list[tuple[int, int, Axis]]:
