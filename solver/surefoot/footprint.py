@@ -80,7 +80,7 @@ class Tracks:
             start = 0
             if loop and mine:
                 s, n, _ = max(mine, key=lambda m: m[1])
-                start = (s + n // 2) % count if n < count else s % count
+                start = (s + _stillest(scene.angles[0, foot], s, n)) % count if n < count else s % count
             index[foot] = np.roll(np.arange(count), -start)
             laps[foot, count - start :] = 1
             for s, n, leave in mine:
@@ -128,6 +128,19 @@ class Tracks:
         if scene.drift is not None and scene.drift.turn != 0.0:
             yaw = yaw - self.laps * scene.drift.turn
         return self.unroll(yaw)
+
+
+def _stillest(pitch: Array, start: int, length: int) -> int:
+    """Return how far into a stance the middle of its longest flat spell lies, in frames.
+
+    A track may begin and end there: nothing about these frames is free.
+    """
+    own = pitch[np.arange(start, start + length) % len(pitch)]
+    flat = np.abs(own - np.sort(own)[length // 2]) < FLAT
+    edge = np.flatnonzero(np.diff(flat.astype(np.int8), prepend=0, append=0))
+    first, end = edge[::2], edge[1::2]
+    longest = int((end - first).argmax())
+    return int((first[longest] + end[longest]) // 2)
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -92,3 +92,16 @@ def test_the_hips_come_back_as_the_very_same_objects() -> None:
     for name, curve in clip.channels.items():
         if name.startswith("hips."):
             assert done.clip.channels[name] is curve
+
+
+@pytest.mark.parametrize("foot", [0, 1], ids=FEET)
+def test_no_flight_is_moved_much_farther_than_the_stances_beside_it(foot: int) -> None:
+    """At most twice as far as the ten frames on either side, and a centimetre (judgement): no overshoot."""
+    clip, _, done = jump()
+    moved = np.linalg.norm(done.ankle_change[:, foot], axis=1)
+    mine = sorted((s for s in done.stances if s.foot == FEET[foot]), key=lambda s: s.first)
+    for one, two in pairwise(mine):
+        start, stop = one.last - clip.first + 1, two.first - clip.first
+        if start < stop:
+            beside = max(moved[start - 10 : start].max(), moved[stop : stop + 10].max())
+            assert moved[start:stop].max() <= 2.0 * beside + 0.01, (one, two)
