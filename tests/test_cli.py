@@ -94,6 +94,21 @@ def test_tables_are_plain_text_when_piped() -> None:
     assert max(map(len, done.stdout.splitlines())) < 110
 
 
+def test_a_terminal_gets_the_same_cells_and_names_are_no_markup(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    data = table()
+    data["channels"]["[bold]prop"] = {"keys": [[1, 0], [25, 40]]}
+    path = write(tmp_path / "w.json", data)
+    plain = shown(capsys, "check", path, status=1)
+    monkeypatch.setenv("TERM", "dumb")
+    monkeypatch.setenv("COLUMNS", "120")
+    monkeypatch.setattr(sys.stdout, "isatty", lambda: True)
+    rich = shown(capsys, "check", path, status=1)
+    assert "[bold]prop" in plain
+    assert [line.split() for line in rich.splitlines()] == [line.split() for line in plain.splitlines()]
+
+
 def test_a_clean_clip_exits_with_0_and_says_so(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     out = shown(capsys, "plant", DEMO, "-o", tmp_path / "planted.json", status=0)
     assert f"written: {tmp_path / 'planted.json'}" in out
@@ -114,8 +129,8 @@ def test_notes_alone_exit_with_0_and_warnings_with_1(tmp_path: Path, capsys: pyt
 
 def test_a_stated_tolerance_moves_note_and_error_with_it(capsys: pytest.CaptureFixture[str]) -> None:
     out = json.loads(shown(capsys, "check", "lamplighter", "--tolerance", "slide=10mm", "--json", status=1))
-    slides = {f["tolerance"] for f in out["findings"] if f["kind"] == "slide" and f["level"] == "error"}
-    assert slides == {pytest.approx(40.0)}
+    slides = [f["tolerance"] for f in out["findings"] if f["kind"] == "slide" and f["level"] == "error"]
+    assert slides == pytest.approx([40.0, 40.0])
 
 
 def test_plant_shows_before_and_after_and_what_moved(walk: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -368,7 +383,7 @@ CLIP_FAULTS: list[tuple[Callable[[Table], Any], str]] = [
     (state(rate=0), "$.rate: a frame rate runs from 0.01 to 100000 frames per second, got 0.0"),
     (state(rate=-24), "$.rate: a frame rate runs from"),
     (state(range={"first": 1, "last": 10**9}), "range: 1000000000 frames"),
-    (shift_whole_turn, "channel left_foot.pitch: it jumps by 375 degrees from frame 11 to 13, about a whole turn"),
+    (shift_whole_turn, "channel left_foot.pitch: it jumps by 380 degrees from frame 13 to 15, about a whole turn"),
     (state(stances={"left": [{"first": 9, "last": 1}]}), "$.stances.left[0]: runs backwards, from frame 9 to 1"),
     (
         state(stances={"left": [{"first": 1, "last": 9}, {"first": 8, "last": 12}]}),
@@ -489,7 +504,11 @@ CONTROLS = "".join(
     [
         ('parent = "wrold"\n', "", "control hips: no parent is called 'wrold'; did you mean 'world'?"),
         ('order = "xyy"\n', "", "control hips.order: rotation order 'xyy' does not exist; use one of xyz, xzy, yxz"),
-        ('parent = "left_foot"\n', 'parent = "hips"\n', "control hips: parents run in a circle: hips > left_foot > hips"),
+        (
+            'parent = "left_foot"\n',
+            'parent = "hips"\n',
+            "control hips: parents run in a circle: hips > left_foot > hips",
+        ),
     ],
 )
 def test_a_rig_whose_spaces_make_no_sense_is_refused(
@@ -575,14 +594,14 @@ def test_a_wrong_option_is_told_by_its_name(
         (("--leave-below", "1"), "--leave-below: wanted a length with its unit"),
         (("--leave-below", "2m"), "--leave-below: wanted a length from 0 to 1 m"),
         (("--before", "none.json"), "none.json: can't be read: No such file or directory"),
-        (("--before", "treadmill"), "treadmill"),
+        (("--before", "treadmill"), "treadmill.json: clip.unit: the clip states lengths in m, but"),
     ],
 )
 def test_a_wrong_option_of_plant_is_told_by_its_name(
     words: tuple[str, ...], says: str, walk: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     told = refused(capsys, "plant", walk, *words, "-o", walk)
-    assert says in told or words == ("--before", "treadmill")
+    assert says in told
     assert walk.read_bytes() == DEMO.read_bytes()
 
 

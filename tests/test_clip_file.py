@@ -299,7 +299,12 @@ def curves(draw: st.DrawFn) -> Curve:
     column = st.lists(numbers, min_size=count, max_size=count)
     shapes = draw(st.lists(st.integers(0, 5), min_size=count, max_size=count))
     handles = np.column_stack(
-        [np.full(count, -draw(st.floats(0, 0.25))), draw(column), np.full(count, draw(st.floats(0, 0.25))), draw(column)]
+        [
+            np.full(count, -draw(st.floats(0, 0.25))),
+            draw(column),
+            np.full(count, draw(st.floats(0, 0.25))),
+            draw(column),
+        ]
     )
     given_keys = np.array(shapes) == Shape.GIVEN
     bezier_keys = np.array(shapes) == Shape.BEZIER
@@ -413,13 +418,19 @@ def test_what_is_written_is_as_the_schema_has_it(channels: dict[str, Curve]) -> 
 
 
 # what the schema can't say: order, sums, and what depends on another field
-BEYOND_SCHEMA = ("walk.json: channels", "key 2", "key 3", "walk.json: range", "$.rate", "stances of", "$.stances.left[0]")
+BEYOND_SCHEMA = (
+    "walk.json: channels",
+    "key 2",
+    "key 3",
+    "walk.json: range",
+    "$.rate",
+    "stances of",
+    "$.stances.left[0]",
+)
 
 
 @pytest.mark.parametrize(("change", "place", "says"), FAULTS, ids=[says[:40] for _, _, says in FAULTS])
-def test_what_the_schema_refuses_the_reader_refuses_too(
-    change: Callable[[Table], Any], place: str, says: str
-) -> None:
+def test_what_the_schema_refuses_the_reader_refuses_too(change: Callable[[Table], Any], place: str, says: str) -> None:
     """The reader is the stricter of the two; the schema catches whatever is a matter of form."""
     data = copy.deepcopy(table())
     change(data)

@@ -156,10 +156,17 @@ def test_the_toe_segment_lies_level_from_pitch_zero_to_the_onset(name: str, cant
 def test_beyond_the_onset_the_bend_is_held_and_below_zero_pitch_the_authored_one_stays() -> None:
     rig = RIGS["hinge above the sole"]
     soles, onset = Soles.of(rig), rig.legs[0].foot.onset
-    pitch = np.array([[-0.3, -1e-6, 0.0, 0.2, onset, onset + 0.3]] * 2)
+    pitch = np.array([[-0.3, -0.018, -0.017, 0.0, 0.2, onset, onset + 0.3]] * 2)
     authored = np.full_like(pitch, 0.123)
     bend = soles.planted_bend(pitch, np.zeros_like(pitch), authored)
-    assert np.abs(bend[0] - [0.123, 0.123, 0.0, 0.2, onset, onset]).max() < 1e-15
+    assert np.abs(bend[0] - [0.123, 0.123, 0.0, 0.0, 0.2, onset, onset]).max() < 1e-15
+
+
+def test_toes_authored_down_in_the_heel_rocker_are_lifted_onto_the_line_of_the_sole() -> None:
+    rig = RIGS["hinge above the sole"]
+    pitch = np.array([[-0.3, -0.1]] * 2)
+    bend = Soles.of(rig).planted_bend(pitch, np.zeros_like(pitch), np.full_like(pitch, -0.2))
+    assert np.abs(bend[0] - [-0.2, -0.1]).max() < 1e-15
 
 
 @pytest.mark.parametrize("name", RIGS)

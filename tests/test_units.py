@@ -20,7 +20,9 @@ def test_an_inch_is_254_tenths_of_a_millimetre_and_a_foot_is_twelve() -> None:
 
 
 def test_an_unknown_unit_lists_those_that_are_known() -> None:
-    with pytest.raises(UnknownName, match=r"^axis: no unit is called 'furlong'; known are cm, deg, ft, in, m, mm, rad$"):
+    with pytest.raises(
+        UnknownName, match=r"^axis: no unit is called 'furlong'; known are cm, deg, ft, in, m, mm, rad$"
+    ):
         unit_scale("furlong", place="axis")
     with pytest.raises(UnknownName, match="did you mean 'deg'"):
         unit_scale("degs")

@@ -31,7 +31,7 @@ from surefoot.options import (
     read_length,
     read_stances,
 )
-from surefoot.planting import Planted, plant
+from surefoot.planting import Planted, plant, scene_of
 from surefoot.rig import Rig
 from surefoot.rig_file import load_rig, preset_names
 from surefoot.save import save_all
@@ -156,7 +156,7 @@ def _check(options: argparse.Namespace) -> int:
 def _plant(options: argparse.Namespace) -> int:
     job = _read(options)
     _check_outputs(options, job.path)
-    before = None if options.before is None else load_clip(_clip_path(options.before))
+    before = None if options.before is None else _before(options.before, job)
     anchor = read_anchor(options.anchor, job.clip)
     clearance = read_length(options.clearance, place="--clearance", most=10.0)
     leave_below = read_length(options.leave_below, place="--leave-below", most=1.0)
@@ -184,6 +184,15 @@ def _plant(options: argparse.Namespace) -> int:
     else:
         print_comparison(job.clip, planted, first, after, written, seen=job.seen)
     return 0 if after.is_clean else 1
+
+
+def _before(name: str, job: _Job) -> Clip:
+    """Read the clip before the edit; what doesn't fit the rig or the ground is told of its own file."""
+    path = _clip_path(name)
+    clip = load_clip(path)
+    with _told_of(path):
+        scene_of(clip, job.rig, job.ground, job.belt)
+    return clip
 
 
 def _check_outputs(options: argparse.Namespace, clip_path: Path) -> None:

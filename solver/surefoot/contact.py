@@ -104,9 +104,21 @@ def find_stances(scene: Scene, limits: ContactLimits | None = None) -> tuple[Sta
     least = max(2, round(limits.shortest / clip.step))
     found: list[Stance] = []
     for foot, down in enumerate(latched(on, off, loop=clip.loop)):
+        down = _joined(down, height[:, foot].min(axis=0) < -limits.height_on, 2 * least + 1, loop=clip.loop)
         down = _parted(_tidied(down, least, loop=clip.loop), point[:, :, foot], height[:, foot], scene, least)
         found += _runs_to_stances(down, FEET[foot], clip.first, clip.loop)
     return tuple(found)
+
+
+def _joined(down: Flags, deep: Flags, most: int, *, loop: bool) -> Flags:
+    """Fill short gaps in which the sole stays deep in the ground: a foot rolled about its ankle drags its toes there."""
+    start, length = runs(~down, loop=loop)
+    for s, n in zip(start[length <= most], length[length <= most], strict=True):
+        at = np.arange(s, s + n) % len(down)
+        if deep[at].all():
+            down = down.copy()
+            down[at] = True
+    return down
 
 
 def _parted(down: Flags, point: Array, height: Array, scene: Scene, least: int) -> Flags:

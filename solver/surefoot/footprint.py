@@ -20,16 +20,13 @@ from surefoot.ground import Ground
 from surefoot.rig import FEET
 from surefoot.rotations import angles_of, apply, compose, matrix
 from surefoot.scene import Scene
-from surefoot.sole import Turns
+from surefoot.sole import FLAT, Turns
 
 __all__ = ["Anchor", "Prints", "Tracks", "fit_prints"]
 
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 Indices = NDArray[np.intp]
-
-FLAT = float(np.radians(1.0))
-"""Pitch up to which a foot counts as flat on the ground, radians."""
 
 Anchor = Literal["flat", "contact", "fit"]
 

@@ -80,4 +80,3 @@ def _holding(curve: Curve, times: Array) -> Flags:
     at = np.searchsorted(curve.frames, times, side="right") - 1
     stepped = curve.shapes[np.maximum(at, 0)] == Shape.STEP
     return np.asarray(stepped | (at < 0) | (at == len(curve.frames) - 1))
-

@@ -31,6 +31,8 @@ NEARER = 0.02
 """A footprint is pulled nearer by at most this share of the leg."""
 PASSES = 4
 SOFT_TO_STIFF = (10.0, 1e3, 1e5)
+TEARING = float(np.radians(120.0))
+"""Radians a second: a frame isn't turned away faster than this from a neighbour that no rocker serves."""
 CLOSE = 1e-7
 """Metres: what is missing by less counts as reached."""
 
@@ -80,11 +82,12 @@ class Stand:
                      self.hip[:, at][:, None], self.limit[at][None])  # fmt: skip
 
 
-def lift_within_reach(pitch: Array, stand: Stand, tracks: Tracks) -> tuple[Array, Array]:
+def lift_within_reach(pitch: Array, stand: Stand, tracks: Tracks, *, rate: float = 1e9) -> tuple[Array, Array]:
     """Return the pitch changed as little and as smoothly as reach allows, and what is still missing.
 
     Both are ``(2, n)``: radians, and metres by which the leg is too short (negative: slack). Frames that no rocker within 25 degrees of the authored one brings into reach
-    keep theirs; so do flat frames, but for the last two before heel-off.
+    keep theirs; so do flat frames, but for the last two before heel-off, and frames whose change
+    would tear away from such a neighbour by more than ``rate``, radians a frame.
     """
     planted = tracks.planted
     movable = planted & _movable(pitch, tracks)
@@ -100,12 +103,17 @@ def lift_within_reach(pitch: Array, stand: Stand, tracks: Tracks) -> tuple[Array
     for _ in range(PASSES):
         at = movable & (missing > CLOSE)
         wanted = _nearest_pitch(pitch[at], stand.part(at)) - pitch[at]
-        lost = np.isnan(wanted)
-        if lost.any():  # beyond every rocker: they keep theirs, and hold their neighbours' change in check
-            movable[at] = ~lost
-            known[at] = lost
+        lost = np.zeros_like(at)
+        lost[at] = np.isnan(wanted)
+        if lost.any():  # beyond every rocker: they keep theirs, and so do those that they'd tear away from
+            change_wanted = np.zeros_like(pitch)
+            change_wanted[at] = np.where(np.isnan(wanted), 0.0, wanted)
+            lost |= at & (np.abs(change_wanted) > rate * _steps_from(lost, tracks.print_of))
+            movable &= ~lost
+            known |= lost
             band = Band.of(known.ravel(), starts)
-            at, wanted = at & movable, wanted[~lost]
+            wanted = wanted[movable[at]]
+            at = at & movable
         low[at] = np.where(wanted > change[at], np.maximum(low[at], wanted), low[at])
         high[at] = np.where(wanted < change[at], np.minimum(high[at], wanted), high[at])
         crossed = low > high
@@ -123,6 +131,20 @@ def lift_within_reach(pitch: Array, stand: Stand, tracks: Tracks) -> tuple[Array
     wanted = _nearest_pitch(pitch[at], stand.part(at))
     now[at] = np.where(np.isnan(wanted), pitch[at], wanted)
     return now, stand.distance(now) - stand.limit
+
+
+def _steps_from(flag: Flags, print_of: NDArray[np.intp]) -> Array:
+    """Return how many frames away the nearest flagged frame of the same stance is, ``(2, n)``; inf for none."""
+    count = flag.shape[1]
+    at, rows = np.arange(count), np.arange(2)[:, None]
+    before = np.maximum.accumulate(np.where(flag, at, -1), axis=1)
+    after = np.minimum.accumulate(np.where(flag, at, count)[:, ::-1], axis=1)[:, ::-1]
+    near = np.full(flag.shape, np.inf)
+    for other in (before, after):
+        inside = (other >= 0) & (other < count)
+        same = inside & (print_of[rows, np.clip(other, 0, count - 1)] == print_of)
+        near = np.where(same, np.minimum(near, np.abs(at - other)), near)
+    return near
 
 
 def _movable(pitch: Array, tracks: Tracks) -> Flags:

@@ -15,11 +15,11 @@ from numpy.typing import NDArray
 
 from surefoot.band import Band
 from surefoot.clip import Stance
-from surefoot.footprint import FLAT, Anchor, Prints, Tracks, fit_prints
-from surefoot.reach import Stand, allowed_length, lift_within_reach, nearer_prints
+from surefoot.footprint import Anchor, Prints, Tracks, fit_prints
+from surefoot.reach import TEARING, Stand, allowed_length, lift_within_reach, nearer_prints
 from surefoot.scene import Scene
 from surefoot.slip import without_slip
-from surefoot.sole import LEVEL, Turns
+from surefoot.sole import FLAT, Turns
 from surefoot.swing import carry
 
 __all__ = ["Settled", "settle"]
@@ -80,7 +80,7 @@ def settle(
     turn = _swivel_change(local[1], held, planted, tracks)
     swivel = np.where(planted, local[1] + turn, 0.0)
     stand = _stand(scene, tracks, prints, cant, swivel)
-    pitch, missing = lift_within_reach(pitch, stand, tracks)
+    pitch, missing = lift_within_reach(pitch, stand, tracks, rate=TEARING * scene.binding.clip.step)
     shift = nearer_prints(pitch, missing, stand, prints, tracks, scene.binding.rig.leg)
     if shift.any():
         prints = prints.moved(shift, tracks, scene)
@@ -132,12 +132,13 @@ def _stand(scene: Scene, tracks: Tracks, prints: Prints, cant: Array, swivel: Ar
 
 
 def _bend(scene: Scene, tracks: Tracks, pitch: Array, cant: Array, planted: Flags, starts: NDArray[np.intp]) -> Array:
-    known = planted & (pitch >= -LEVEL) & scene.soles.hinged
+    known = planted & (pitch > -FLAT) & scene.soles.hinged
     flat = scene.soles.planted_bend(pitch, cant, tracks.bend)
     given = np.where(known, flat - tracks.bend, 0.0)
     if np.abs(given).max() < 1e-12:
-        return tracks.bend
-    return tracks.bend + Band.of(known.ravel(), starts).fade(given.reshape(1, -1)).reshape(known.shape)
+        return np.where(planted, flat, tracks.bend)
+    faded = tracks.bend + Band.of(known.ravel(), starts).fade(given.reshape(1, -1)).reshape(known.shape)
+    return np.where(planted, scene.soles.planted_bend(pitch, cant, faded), faded)
 
 
 def _tilted_angles(prints: Prints, tracks: Tracks, local: Array, planted: Flags, starts: NDArray[np.intp]) -> Array:

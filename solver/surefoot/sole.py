@@ -29,10 +29,12 @@ from numpy.typing import NDArray
 from surefoot.rig import Foot, Rig
 from surefoot.rotations import matrix
 
-__all__ = ["LEVEL", "Soles", "Turns"]
+__all__ = ["FLAT", "LEVEL", "Soles", "Turns"]
 
 Array = NDArray[np.float64]
 
+FLAT = float(np.radians(1.0))
+"""Pitch up to which a foot counts as flat on the ground, radians."""
 LEVEL = 1e-9
 """Pitch within which a foot is flat whatever its sign, radians: rounding must not choose its rocker."""
 EDGE_BLEND = float(np.radians(0.5))
@@ -125,12 +127,14 @@ class Soles:
     def planted_bend(self, pitch: Array, cant: Array, authored: Array) -> Array:
         """Return the toe bend of a planted foot: toes flat from pitch 0 to the onset, then held.
 
-        Below zero pitch, and on a foot without a hinge, the authored bend stays.
+        A flat foot's toes are straight, up to one degree of negative pitch; below that the
+        authored bend stays, but not with the toes under the ground. So it does on a foot without a hinge.
         """
         extra = pitch.ndim - 2
-        held = np.clip(pitch, 0.0, _fit(self.onset, extra))
+        held = np.minimum(pitch, _fit(self.onset, extra))
         flat = held if not cant.any() else np.arctan(np.tan(held) / np.cos(cant))
-        return np.where((pitch >= -LEVEL) & _fit(self.hinged, extra), flat, authored)
+        near_flat = np.where(pitch > -FLAT, 0.0, np.maximum(authored, flat))
+        return np.where(_fit(self.hinged, extra), np.where(pitch >= 0.0, flat, near_flat), authored)
 
     def lowest(self, pitch: Array, cant: Array, bend: Array) -> Array:
         """Return the height of the sole's lowest corner relative to the ankle, metres, ``(feet, ...)``."""

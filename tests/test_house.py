@@ -1,0 +1,197 @@
+"""The house: imports run one way, modules stay small, everything public is described, nothing private is told."""
+
+from __future__ import annotations
+
+import ast
+import importlib
+import inspect
+import re
+from pathlib import Path
+
+import pytest
+
+import surefoot
+
+ROOT = Path(__file__).parents[1]
+PACKAGE = ROOT / "solver" / "surefoot"
+MODULES = sorted(path.stem for path in PACKAGE.glob("*.py"))
+MOST_LINES = 350
+
+STREAM = {
+    "words and measures": "_version errors units tolerances",
+    "mathematics": "rotations directions band bounds",
+    "curves": "bezier tangents key_checks rounds curves",
+    "ground": "ground_line ground_coordinates ground",
+    "rig and clip": "rig belt clip",
+    "kinematics": "leg leg_chain leg_joints sole spaces scene",
+    "contact": "slip contact",
+    "plant": "footprint reach swing settle dense planting",
+    "findings": "findings touch slide seam joints checking",
+    "hand-over": "layer",
+    "capture": "capture_points capture_hinge capture",
+    "files": "file_faults save rig_file clip_file ground_file demos",
+    "faces": "options tables commands cli __main__",
+}
+"""The line in which modules stand; each may import those before it, and none after it."""
+LINE = [name for names in STREAM.values() for name in names.split()]
+RIM = [name for part in ("files", "faces") for name in STREAM[part].split()]
+SHOP_WINDOW = "__init__"
+
+
+def tree(module: str) -> ast.Module:
+    return ast.parse((PACKAGE / f"{module}.py").read_text(encoding="utf-8"))
+
+
+def imported(module: str) -> set[str]:
+    """Return the modules of the package that one imports anywhere in it, for types only too."""
+    found: set[str] = set()
+    for node in ast.walk(tree(module)):
+        if isinstance(node, ast.Import):
+            found |= {alias.name.partition(".")[2] for alias in node.names if alias.name.startswith("surefoot.")}
+        elif isinstance(node, ast.ImportFrom):
+            assert node.level == 0, f"{module}: write imports out in full"
+            head, _, tail = (node.module or "").partition(".")
+            if head == "surefoot":
+                found |= {tail} if tail else {alias.name for alias in node.names}
+    return found
+
+
+def test_every_module_stands_in_the_line_once() -> None:
+    assert sorted(LINE) == [name for name in MODULES if name != SHOP_WINDOW]
+
+
+@pytest.mark.parametrize("module", LINE)
+def test_imports_run_downstream_only(module: str) -> None:
+    upstream = imported(module) - set(LINE[: LINE.index(module)])
+    assert not upstream, f"{module} imports {sorted(upstream)}, which stand after it"
+
+
+def test_the_check_of_the_stream_would_find_an_arrow_running_upstream() -> None:
+    assert "planting" in imported("checking")
+    assert LINE.index("planting") < LINE.index("checking")
+    assert "commands" in imported("cli")
+
+
+@pytest.mark.parametrize("module", [name for name in LINE if name not in RIM])
+def test_inside_nothing_prints_reads_a_file_or_knows_a_face(module: str) -> None:
+    outside = {"argparse", "json", "msgspec", "os", "pathlib", "rich", "shutil", "socket", "sys", "tomllib", "http"}
+    for node in ast.walk(tree(module)):
+        if isinstance(node, ast.Import):
+            assert not {alias.name.partition(".")[0] for alias in node.names} & outside, module
+        elif isinstance(node, ast.ImportFrom):
+            assert (node.module or "").partition(".")[0] not in outside, module
+        elif isinstance(node, ast.Call) and isinstance(node.func, ast.Name):
+            assert node.func.id not in ("print", "open", "input"), f"{module}, line {node.lineno}"
+
+
+@pytest.mark.parametrize("module", MODULES)
+def test_a_module_has_at_most_so_many_lines(module: str) -> None:
+    lines = (PACKAGE / f"{module}.py").read_text(encoding="utf-8").count("\n")
+    assert lines <= MOST_LINES, f"{module} has {lines} lines; look for the seam"
+
+
+def test_no_module_is_a_drawer_for_odds_and_ends() -> None:
+    assert not {"utils", "util", "helpers", "helper", "common", "misc"} & set(MODULES)
+
+
+def described(thing: object, name: str) -> bool:
+    return hasattr(thing, name) and bool(inspect.getdoc(getattr(thing, name)))
+
+
+@pytest.mark.parametrize("module", [name for name in MODULES if name != "__main__"])
+def test_everything_public_is_described(module: str) -> None:
+    """A method that a base class or the module's own protocol describes need not be described again."""
+    loaded = importlib.import_module("surefoot" if module == SHOP_WINDOW else f"surefoot.{module}")
+    assert loaded.__doc__
+    protocols = [thing for thing in vars(loaded).values() if getattr(thing, "_is_protocol", False)]
+    missing = []
+    for node in tree(module).body:
+        if not isinstance(node, ast.FunctionDef | ast.ClassDef) or node.name.startswith("_"):
+            continue
+        thing = getattr(loaded, node.name)
+        if not ast.get_docstring(node):
+            missing.append(node.name)
+        for part in node.body if isinstance(node, ast.ClassDef) else []:
+            public = isinstance(part, ast.FunctionDef) and not part.name.startswith("_")
+            if public and not any(described(one, part.name) for one in (thing, *protocols)):
+                missing.append(f"{node.name}.{part.name}")
+    assert not missing
+
+
+def test_the_shop_window_lists_what_loads() -> None:
+    assert surefoot.__all__ == sorted(surefoot.__all__)
+    assert len(set(surefoot.__all__)) == len(surefoot.__all__)
+    for name in surefoot.__all__:
+        assert getattr(surefoot, name) is not None, name
+    assert dir(surefoot) == surefoot.__all__
+    assert set(surefoot.__all__) - {"__version__"} == set(surefoot._HOME_OF)
+    with pytest.raises(AttributeError, match="has no attribute 'plnt'"):
+        surefoot.plnt  # noqa: B018
+
+
+def test_the_shop_window_says_the_same_to_a_type_checker() -> None:
+    told = {
+        alias.name: (node.module or "").partition(".")[2]
+        for block in tree(SHOP_WINDOW).body
+        if isinstance(block, ast.If)
+        for node in block.body
+        if isinstance(node, ast.ImportFrom)
+        for alias in node.names
+    }
+    assert told == surefoot._HOME_OF
+
+
+@pytest.mark.parametrize("module", [name for name in LINE if name not in ("__main__", "_version")])
+def test_what_a_module_offers_is_there(module: str) -> None:
+    loaded = importlib.import_module(f"surefoot.{module}")
+    for name in getattr(loaded, "__all__", ()):
+        assert hasattr(loaded, name), f"{module}.{name}"
+
+
+@pytest.mark.parametrize("name", [n for n in surefoot.__all__ if n != "__version__"])
+def test_public_things_are_described_where_they_are_shown(name: str) -> None:
+    thing = getattr(surefoot, name)
+    assert inspect.getdoc(thing)
+    assert not (inspect.getdoc(thing) or "").startswith(f"{name}("), "a dataclass's own signature is no description"
+
+
+# put together from halves, so that this file doesn't hold what it looks for
+FORBIDDEN = {
+    "a path of one machine": r"(?<![\w.~\]}])/(?:ro" + r"ot|wo" + r"rk|ho" + r"me|Us" + r"ers)/",
+    "work left undone": r"\b(?:TO" + r"DO|FIX" + r"ME|XX" + r"X|HA" + r"CK)\b",
+    "the number of an issue": r"\bissue" + r"\s*#?\d",
+    "debugging left in": r"\bbreak" + r"point\(\)|\bpdb\b",
+}
+TEXTS = [
+    path
+    for pattern in ("*.md", "*.toml", "LICENSE", "solver/**/*", "rigs/*", "tests/**/*", "demos/**/*", "benchmarks/**/*",
+                    ".ci/**/*")
+    for path in sorted(ROOT.glob(pattern))
+    if path.is_file() and path.suffix in (".py", ".md", ".toml", ".json", ".yml", ".yaml", ".sh", ".svg", "")
+    and "cache" not in str(path.relative_to(ROOT))
+]  # fmt: skip
+
+
+@pytest.mark.parametrize("kind", FORBIDDEN)
+def test_nothing_private_or_unfinished_is_told(kind: str) -> None:
+    found = [
+        f"{path.relative_to(ROOT)}: {match.group(0)}"
+        for path in TEXTS
+        for match in re.finditer(FORBIDDEN[kind], path.read_text(encoding="utf-8"))
+    ]
+    assert len(TEXTS) > 50
+    assert not found
+
+
+def test_the_version_is_in_the_changelog() -> None:
+    assert re.fullmatch(r"\d+\.\d+\.\d+", surefoot.__version__)
+    headings = re.findall(
+        r"^## \[?(\d+\.\d+\.\d+)\]?", (ROOT / "CHANGELOG.md").read_text(encoding="utf-8"), re.MULTILINE
+    )
+    assert headings[0] == surefoot.__version__
+    ordered = sorted(headings, key=lambda version: [int(part) for part in version.split(".")], reverse=True)
+    assert headings == ordered
+
+
+def test_the_version_lives_in_one_place() -> None:
+    assert surefoot.__version__ not in (ROOT / "pyproject.toml").read_text(encoding="utf-8").replace('"', " ").split()
