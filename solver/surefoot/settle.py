@@ -180,6 +180,8 @@ def _swing(
     authored = np.sqrt(((tracks.ankle - tracks.hip) ** 2).sum(axis=0))
     leg = np.array([[limb.length] for limb in scene.binding.rig.legs])
     limit = allowed_length(authored, leg, scene.binding.rig.reach)
+    reached = np.sqrt(((tracks.ankle + given - tracks.hip) ** 2).sum(axis=0))
+    limit = _eased_limit(limit, known, reached)
     rise = _rise(known, clearance) if clearance > 0.0 else 0.0
     lap = _Lap.of(known, scene)
     ankle = tracks.ankle + given
@@ -197,13 +199,44 @@ def _swing(
     return Settled(tracks, prints, ankle, angles, bend, held)
 
 
+def _ends(known: Flags) -> tuple[NDArray[np.intp], NDArray[np.intp], Array, Array]:
+    """Return, for each frame, the known frames before and after it (-1, n for none) and how far into the swing it is.
+
+    The last two are the shares of the swing since lift-off and until landing; 1 where there is no such end.
+    """
+    count = known.shape[1]
+    at = np.arange(count)
+    before = np.maximum.accumulate(np.where(known, at, -1), axis=1)
+    after = np.minimum.accumulate(np.where(known, at, count)[:, ::-1], axis=1)[:, ::-1]
+    whole = np.maximum(after - before, 1)
+    since = np.where(before >= 0, (at - before) / whole, 1.0)
+    until = np.where(after < count, (after - at) / whole, 1.0)
+    return before, after, since, until
+
+
 def _rise(known: Flags, clearance: float) -> Array:
     """Return the asked clearance for each swing frame, eased in and out over its first and last quarter."""
-    at = np.arange(known.shape[1])
-    since = at - np.maximum.accumulate(np.where(known, at, -(10**9)), axis=1)
-    until = np.minimum.accumulate(np.where(known, at, 10**9)[:, ::-1], axis=1)[:, ::-1] - at
-    part = np.clip(4.0 * np.minimum(since, until) / (since + until), 0.0, 1.0)
+    _, _, since, until = _ends(known)
+    part = np.clip(4.0 * np.minimum(since, until), 0.0, 1.0)
     return np.asarray(clearance * part * part * (3.0 - 2.0 * part))
+
+
+def _eased_limit(limit: Array, known: Flags, reached: Array) -> Array:
+    """Return the longest leg of each swing frame, eased over a quarter of the swing where its ends are out of reach.
+
+    A stance that the leg can't reach is told as a stretch; the swing must not snap back from it at once.
+    """
+    over = np.where(known, np.maximum(reached / limit - 1.0, 0.0), 0.0)
+    if not (over > 1e-9).any():
+        return limit
+    before, after, since, until = _ends(known)
+    rows, last = np.arange(2)[:, None], known.shape[1] - 1
+    extra = np.zeros_like(limit)
+    for end, share, there in ((before, since, before >= 0), (after, until, after <= last)):
+        left = np.clip(1.0 - 4.0 * share, 0.0, 1.0)
+        stretch = np.where(there, over[rows, np.clip(end, 0, last)], 0.0)
+        extra = np.maximum(extra, stretch * left * left * (3.0 - 2.0 * left))
+    return np.asarray(limit * (1.0 + extra))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
