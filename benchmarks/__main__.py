@@ -36,8 +36,8 @@ def median(job: Callable[[], object], *, seconds: float = 1.0, most: int = 60) -
 
 
 def main() -> int:
-    print(f"{platform.processor() or platform.machine()}, {os.cpu_count()} cores, Python {platform.python_version()},", end=" ")
-    print(f"numpy {np.__version__}, surefoot {surefoot.__version__}")
+    machine = platform.processor() or platform.machine()
+    print(f"{machine}, {os.cpu_count()} cores, Python {platform.python_version()}, numpy {np.__version__}")
     print(f"{'what':44}{'frames':>8}{'median ms':>12}{'spread ms':>11}")
     plants: dict[int, float] = {}
     for frames in SIZES:
@@ -53,7 +53,8 @@ def main() -> int:
     print(f"growth of a plant from 2,400 to 24,000 frames: frames to the power {growth:.2f}")
     for frames in (24, 240):
         targets = reference_targets(frames)
-        for name, solve in (("least_squares a frame", least_squares_frames), ("MuJoCo damped least squares", mujoco_frames)):
+        references = (("least_squares a frame", least_squares_frames), ("MuJoCo damped least squares", mujoco_frames))
+        for name, solve in references:
             took, spread = median(lambda solve=solve, targets=targets: solve(targets))  # type: ignore[misc]
             ratio = took / plants[frames]
             print(f"{name:44}{frames:>8}{1e3 * took:>12.2f}{1e3 * spread:>11.2f}   {ratio:.1f} times a plant")

@@ -26,7 +26,8 @@ def long_walk(frames: int) -> tuple[Clip, Rig]:
     channels = {}
     for name, curve in clip.channels.items():
         count = len(curve.frames) - 1
-        at = np.concatenate([curve.frames[:-1] + clip.frames * lap for lap in range(loops)] + [curve.frames[:1] + frames])
+        rounds = [curve.frames[:-1] + clip.frames * lap for lap in range(loops)]
+        at = np.concatenate([*rounds, curve.frames[:1] + frames])
         index = np.append(np.tile(np.arange(count), loops), 0)
         channels[name] = Curve(
             at, curve.values[index], curve.shapes[index], curve.slope_in[index], curve.slope_out[index],

@@ -81,10 +81,7 @@ def _leg_text(name: str, leg: Leg) -> str:
 def rounded(clip: Clip) -> Clip:
     """Return the clip with its values to four decimals: 0.1 mm and 0.0001 degrees."""
     return clip.with_channels(
-        {
-            name: replace(curve, values=np.round(curve.values, 4) + 0.0)
-            for name, curve in clip.channels.items()
-        }
+        {name: replace(curve, values=np.round(curve.values, 4) + 0.0) for name, curve in clip.channels.items()}
     )
 
 

@@ -221,9 +221,7 @@ def test_turning_and_moving_the_capture_turns_and_moves_the_clip(known: Capture)
     moved = np.einsum("ij,jsf->isf", turn, here.ankle) + shift[:, None, None]
     np.testing.assert_allclose(gone.ankle, moved, atol=1e-9)
     np.testing.assert_allclose(gone.hips, turn @ here.hips + shift[:, None], atol=1e-9)
-    np.testing.assert_allclose(
-        gone.angles - here.angles, [[[0.0]], [[yaw]], [[0.0]]] + 0 * here.angles, atol=1e-9
-    )
+    np.testing.assert_allclose(gone.angles - here.angles, [[[0.0]], [[yaw]], [[0.0]]] + 0 * here.angles, atol=1e-9)
 
 
 def test_without_the_sides_of_the_ball_cant_is_zero_and_the_sole_has_measured_proportions() -> None:
@@ -301,9 +299,7 @@ def test_the_treadmill_clip_puts_every_point_where_it_was(walked: Capture) -> No
     rig = fit_rig(walked, name="treadmill", calibration=flat)
     pose = pose_of(rig, capture_clip(walked, rig, calibration=flat))
     assert walked.hips is not None
-    np.testing.assert_allclose(
-        np.moveaxis(pose.ankle, -1, 0), walked.points[:, :, 2].swapaxes(1, 2), atol=1e-9
-    )
+    np.testing.assert_allclose(np.moveaxis(pose.ankle, -1, 0), walked.points[:, :, 2].swapaxes(1, 2), atol=1e-9)
     np.testing.assert_allclose(pose.hips.T, walked.hips, atol=1e-9)
     np.testing.assert_allclose(np.moveaxis(pose.hips_turn, -1, 0), walked.hips_rotation, atol=1e-9)
     for foot in range(2):
@@ -323,9 +319,7 @@ def test_a_capture_without_heels_fits_too() -> None:
     assert rig.legs[0].shank == pytest.approx(0.4228, abs=5e-5)
     clip = capture_clip(trial, rig)
     pose = pose_of(rig, clip)
-    np.testing.assert_allclose(
-        np.moveaxis(pose.ankle, -1, 0), trial.points[:, :, 2].swapaxes(1, 2), atol=1e-9
-    )
+    np.testing.assert_allclose(np.moveaxis(pose.ankle, -1, 0), trial.points[:, :, 2].swapaxes(1, 2), atol=1e-9)
     np.testing.assert_allclose(np.moveaxis(pose.hip, -1, 0), trial.points[:, :, 0].swapaxes(1, 2), atol=1e-9)
     flat = calibrate(trial)
     for foot in range(2):
@@ -385,9 +379,7 @@ def test_a_rigid_ankle_keeps_its_distances_and_a_rigid_foot_is_left_alone(known:
     noisy[:, :, 2] += np.random.default_rng(5).normal(0.0, 0.004, noisy[:, :, 2].shape)
     mended = replace(known, points=noisy).with_rigid_ankles()
     for k in (3, 4):
-        assert (
-            np.linalg.norm(mended.points[:, :, 2] - mended.points[:, :, k], axis=-1).std(axis=0).max() < 1e-12
-        )
+        assert np.linalg.norm(mended.points[:, :, 2] - mended.points[:, :, k], axis=-1).std(axis=0).max() < 1e-12
     assert np.abs(mended.points[:, :, 2] - known.points[:, :, 2]).max() < 0.002
     np.testing.assert_array_equal(mended.points[:, :, [0, 1, 3, 4, 5]], noisy[:, :, [0, 1, 3, 4, 5]])
 
@@ -493,9 +485,7 @@ def test_what_cannot_be_fitted_is_told(known: Capture) -> None:
     """No foot length, a ground above the ankles, millimetres, Z up, a control under the hips."""
     with pytest.raises(InputError, match="left foot: points: neither heel nor toe was captured"):
         fit_rig(made_capture(walk_channels(), drop=("heel", "toe")), name="known")
-    with pytest.raises(
-        InputError, match=r"left foot: ground: the ankle of the flat foot is 0\.42 m below the ground"
-    ):
+    with pytest.raises(InputError, match=r"left foot: ground: the ankle of the flat foot is 0\.42 m below the ground"):
         fit_rig(known, name="known", ground=0.5)
     with pytest.raises(UnitError, match="is the unit right"):
         fit_rig(Capture(known.points * 1000.0, RATE), name="known")

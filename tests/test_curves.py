@@ -219,9 +219,7 @@ def test_a_single_key_is_a_constant_whatever_is_asked_outside(side):
 
 
 def test_a_constant_has_its_value_everywhere():
-    np.testing.assert_array_equal(
-        Pack.from_curves([Curve.constant(-2.5)]).evaluate([-5, 1, 70]), [[-2.5] * 3]
-    )
+    np.testing.assert_array_equal(Pack.from_curves([Curve.constant(-2.5)]).evaluate([-5, 1, 70]), [[-2.5] * 3])
 
 
 @pytest.mark.parametrize("shape", list(Shape))
@@ -423,9 +421,7 @@ def test_lifting_the_keys_lifts_the_curve(curve, lift):
 @given(curves())
 def test_resolved_slopes_given_back_draw_the_same_curve_where_there_is_no_bezier(curve):
     shapes = np.where(curve.shapes == Shape.BEZIER, Shape.LEVEL, curve.shapes)
-    plain = Curve(
-        curve.frames, curve.values, shapes, curve.slope_in, curve.slope_out, None, curve.before, curve.after
-    )
+    plain = Curve(curve.frames, curve.values, shapes, curve.slope_in, curve.slope_out, None, curve.before, curve.after)
     told = np.where(shapes == Shape.STEP, Shape.STEP, Shape.GIVEN)
     stated = Curve(curve.frames, curve.values, told, *resolve_slopes(plain), None, curve.before, curve.after)
     pack = Pack.from_curves([plain, stated])
@@ -511,9 +507,7 @@ def test_handles_may_just_reach_the_neighbours_and_outer_ones_go_as_far_as_they_
 def test_a_handle_into_a_held_stretch_is_never_used_and_may_be_of_any_length():
     shapes, handles = [Shape.STEP, Shape.BEZIER], [[0, 0, 0, 0], [-99, 5, 0, 0]]
     curve = Curve([1, 5], [0.5, 1.0], shapes, [0, 0], [0, 0], handles)
-    np.testing.assert_array_equal(
-        Pack.from_curves([curve]).evaluate([1, 3, 4.9, 5, 6])[0], [0.5, 0.5, 0.5, 1, 1]
-    )
+    np.testing.assert_array_equal(Pack.from_curves([curve]).evaluate([1, 3, 4.9, 5, 6])[0], [0.5, 0.5, 0.5, 1, 1])
 
 
 def test_wrong_sizes_codes_and_missing_handles_are_told():

@@ -141,9 +141,7 @@ class TestDepth:
     def test_a_profile_of_one_slope_agrees_with_the_plane_far_from_its_ends(self, cloud) -> None:
         x, y, z = cloud
         profile = Profile([-100, 100], [-12, 12], heading=0.4)
-        np.testing.assert_allclose(
-            profile.depth(x, y, z), Plane.slope(0.12, heading=0.4).depth(x, y, z), atol=1e-13
-        )
+        np.testing.assert_allclose(profile.depth(x, y, z), Plane.slope(0.12, heading=0.4).depth(x, y, z), atol=1e-13)
 
     def test_wide_and_narrow_queries_asked_together_agree_with_one_at_a_time(self) -> None:
         """A point high above a long rough profile has many candidates, a point near it few."""
@@ -211,9 +209,7 @@ class TestMotion:
         elsewhere = ground.turned(yaw, about).moved(offset)
         new_x, new_z = turned(x, z, yaw, about)
         new_x, new_y, new_z = new_x + offset[0], y + offset[1], new_z + offset[2]
-        np.testing.assert_allclose(
-            elsewhere.height(new_x, new_z), ground.height(x, z) + offset[1], atol=1e-12
-        )
+        np.testing.assert_allclose(elsewhere.height(new_x, new_z), ground.height(x, z) + offset[1], atol=1e-12)
         np.testing.assert_allclose(elsewhere.depth(new_x, new_y, new_z), ground.depth(x, y, z), atol=1e-12)
         half = 250
         before = ground.corners_between((x[:half], y[:half], z[:half]), (x[half:], y[half:], z[half:]))
@@ -223,9 +219,7 @@ class TestMotion:
         np.testing.assert_allclose(after, before, atol=1e-12)
         nx, ny, nz = ground.normal(x, z)
         there_x, there_z = turned(nx, nz, yaw, (0.0, 0.0, 0.0))
-        np.testing.assert_allclose(
-            elsewhere.normal(new_x, new_z), np.array([there_x, ny, there_z]), atol=1e-12
-        )
+        np.testing.assert_allclose(elsewhere.normal(new_x, new_z), np.array([there_x, ny, there_z]), atol=1e-12)
         assert (elsewhere.name, elsewhere.is_level) == (ground.name, ground.is_level)
 
     def test_turning_there_and_back_gives_the_same_ground(self) -> None:

@@ -26,9 +26,7 @@ def test_the_hill_street_climbs_to_its_kerb_and_on() -> None:
     )
 
 
-@pytest.mark.parametrize(
-    ("unit", "metres"), [("m", 1), ("cm", 0.01), ("mm", 0.001), ("in", 0.0254), ("ft", 0.3048)]
-)
+@pytest.mark.parametrize(("unit", "metres"), [("m", 1), ("cm", 0.01), ("mm", 0.001), ("in", 0.0254), ("ft", 0.3048)])
 def test_every_length_is_converted_from_the_stated_unit(unit: str, metres: float) -> None:
     def read(rest: str) -> Ground:
         return parse_ground(f'surefoot = "ground/1"\nunit = "{unit}"\n{rest}')

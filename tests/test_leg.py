@@ -94,16 +94,12 @@ class TestChain:
         by_points, by_jacobian = derived()
         for i, term in enumerate(by_points(q, *measures(leg, sign))):
             got = points[i // 6, i % 6]
-            np.testing.assert_allclose(
-                got, np.broadcast_to(term, got.shape), rtol=0, atol=1e-15, err_msg=f"point {i}"
-            )
+            np.testing.assert_allclose(got, np.broadcast_to(term, got.shape), rtol=0, atol=1e-15, err_msg=f"point {i}")
         moving = 0
         for i, term in enumerate(by_jacobian(q, *measures(leg, sign))):
             at = np.unravel_index(i, (3, 6, 7))
             got = jacobian[at]
-            np.testing.assert_allclose(
-                got, np.broadcast_to(term, got.shape), rtol=0, atol=1e-15, err_msg=str(at)
-            )
+            np.testing.assert_allclose(got, np.broadcast_to(term, got.shape), rtol=0, atol=1e-15, err_msg=str(at))
             moving += bool(np.any(term))
         # 25 pairs of hinge and moved point; turning about the lateral axis never moves a point sideways
         # only where that axis is still the hips' own: five terms of the first hinge are zero
@@ -112,17 +108,13 @@ class TestChain:
     def test_points_alone_equal_the_points_that_come_with_the_jacobian(self) -> None:
         chain = LegChain.one(LEFT, side="left")
         q, turn = random_angles(1, 9), random_turn(1, 9)
-        np.testing.assert_array_equal(
-            leg_points(q, chain, hips_turn=turn), leg_jacobian(q, chain, hips_turn=turn)[0]
-        )
+        np.testing.assert_array_equal(leg_points(q, chain, hips_turn=turn), leg_jacobian(q, chain, hips_turn=turn)[0])
 
     def test_a_leg_at_rest_hangs_straight_down_with_its_foot_flat(self) -> None:
         rest = np.zeros((7, 1))
         np.testing.assert_allclose(place(rest, "ankle"), LEFT.hip - np.array([0, 0.83, 0]), atol=1e-15)
         for name in ("heel", "ball", "toe"):
-            np.testing.assert_allclose(
-                place(rest, name), place(rest, "ankle") + getattr(FOOT, name), atol=1e-15
-            )
+            np.testing.assert_allclose(place(rest, name), place(rest, "ankle") + getattr(FOOT, name), atol=1e-15)
 
     @pytest.mark.parametrize("side", ["left", "right"])
     @pytest.mark.parametrize(
@@ -168,9 +160,7 @@ class TestChain:
         turn, hip = random_turn(2, 11), np.random.default_rng(2).normal(size=(3, 2, 11))
         both, both_by = leg_jacobian(q, two(), hips_turn=turn, hip=hip)
         for i, (side, leg, _) in enumerate(SIDES):
-            alone, alone_by = leg_jacobian(
-                q[:, i], LegChain.one(leg, side=side), hips_turn=turn, hip=hip[:, i]
-            )
+            alone, alone_by = leg_jacobian(q[:, i], LegChain.one(leg, side=side), hips_turn=turn, hip=hip[:, i])
             np.testing.assert_array_equal(both[:, :, i], alone)
             np.testing.assert_array_equal(both_by[:, :, :, i], alone_by)
 
@@ -335,9 +325,7 @@ class TestLostDirection:
         given = [[AHEAD, DOWN, ASIDE], [ASIDE, ASIDE, DOWN]]
         meant = [[AHEAD, AHEAD, ASIDE], [ASIDE, ASIDE, ASIDE]]
         hip, ankle = (np.repeat(v[:, None], 2, axis=1) for v in (hip, ankle))
-        knee, wanted = (
-            knee_point(hip, ankle, np.moveaxis(np.array(v), 2, 0), 0.42, 0.41) for v in (given, meant)
-        )
+        knee, wanted = (knee_point(hip, ankle, np.moveaxis(np.array(v), 2, 0), 0.42, 0.41) for v in (given, meant))
         np.testing.assert_array_equal(knee, wanted)
 
     def test_a_direction_that_never_comes_still_gives_a_knee_of_the_right_lengths(self) -> None:
@@ -362,9 +350,7 @@ class TestLostDirection:
         hip = np.zeros((3, 3))
         ankle = np.array([[0.3, 0.0, 0.0], [0.0, 0.0, 0.0], [0.0, -0.3, 0.0]]).T
         knee = knee_point(hip, ankle, np.array([AHEAD] * 3).T, 0.4, 0.4)
-        np.testing.assert_allclose(
-            knee[:, 1], [0.0, 0.0, 0.4], atol=1e-15
-        )  # square to the line, as bones alike are
+        np.testing.assert_allclose(knee[:, 1], [0.0, 0.0, 0.4], atol=1e-15)  # square to the line, as bones alike are
         longer = knee_point(hip, ankle, np.array([AHEAD] * 3).T, 0.5, 0.4)
         np.testing.assert_allclose(longer[:, 1], [0.5, 0.0, 0.0], atol=1e-15)
 
@@ -486,9 +472,7 @@ class TestJointAngles:
         q = smooth_angles(3, 60)
         q[3] = np.radians(degrees)
         back = read_back(q, wandering_hips(60), two())
-        np.testing.assert_allclose(
-            back.angles, q, rtol=0, atol=2e-9
-        )  # rounding of points over a thin triangle
+        np.testing.assert_allclose(back.angles, q, rtol=0, atol=2e-9)  # rounding of points over a thin triangle
 
     def test_a_knee_bent_backwards_comes_out_negative(self) -> None:
         q = smooth_angles(4, 60, knee=(-15.0, -0.5))
@@ -505,9 +489,7 @@ class TestJointAngles:
         points, ahead = leg_points(q, two()), np.broadcast_to(np.array(AHEAD)[:, None, None], (3, 2, 1))
         feet = np.zeros((3, 2, 1))
         feet[0] = q[3] - q[0]
-        back = joint_angles(
-            hips, points[:, 0], points[:, 1], points[:, 2], feet, q[6], chain=two(), forward=ahead
-        )
+        back = joint_angles(hips, points[:, 0], points[:, 1], points[:, 2], feet, q[6], chain=two(), forward=ahead)
         np.testing.assert_allclose(back.angles, q, rtol=0, atol=1e-12)
 
     def test_a_foot_turned_about_the_shank_is_told_and_leaves_the_other_angles_alone(self) -> None:

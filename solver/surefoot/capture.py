@@ -144,8 +144,9 @@ def fit_rig(
 
     Heel and toe are brought down to the sole, which lies on the ground while the foot is flat. The ball
     hinge is put where the foot turns while its heel rises, and the toe rocker begins at 30 degrees; a capture
-    that doesn't show this keeps the ball where it was captured, but on the sole or above it. A heel or a toe that wasn't captured is
-    put where ANSUR II has it; so are the widths of heel, toe, and of a ball whose sides weren't captured.
+    that doesn't show this keeps the ball where it was captured, but on the sole or above it. A heel or a toe
+    that wasn't captured is put where ANSUR II has it; so are the widths of heel, toe, and of a ball whose
+    sides weren't captured.
     The controls sit in the world, in metres and degrees, named after part and axis (``left_foot.cant``).
 
     Parameters

@@ -30,7 +30,7 @@ Triple = tuple[float, float, float]
 BETWEEN = 5
 """Samples a frame: the frame itself and four between."""
 LANDING = 0.04
-"""Seconds at the start of a captured stance in which a slip is real: McGorry et al. 2008 (verified), done within ~40 ms."""
+"""Seconds at the start of a captured stance in which a slip is real (McGorry et al. 2008, verified: ~40 ms)."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -130,6 +130,12 @@ class Clip:
                         f"frames {stance.first} to {stance.last} lie outside {self.first} to {self.last}",
                         place=f"stance of the {foot} foot",
                     )
+                if self.loop and stance.last - stance.first >= self.frames:
+                    raise InputError(
+                        f"frames {stance.first} to {stance.last} last longer than the loop; a foot that never "
+                        f"leaves the ground stands from {self.first} to {self.last}",
+                        place=f"stance of the {foot} foot",
+                    )
             for one, two in pairwise(mine):
                 if two.first <= one.last:
                     raise InputError(

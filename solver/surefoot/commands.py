@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import Any
 
 import msgspec
+import numpy as np
 
 from surefoot.belt import STILL, Belt
 from surefoot.checking import Report, check
@@ -21,6 +22,7 @@ from surefoot.demos import demo_path
 from surefoot.errors import InputError, UnknownName
 from surefoot.ground import Flat, Ground
 from surefoot.ground_file import load_ground
+from surefoot.joints import knee_turn
 from surefoot.layer import layer_between
 from surefoot.options import (
     leave_alone,
@@ -173,6 +175,8 @@ def _plant(options: argparse.Namespace) -> int:
         )
         first = _judge(job.clip.with_stances(planted.stances), job, planted.belt)
         after = _judge(planted.clip, job, planted.belt)
+        scenes = [scene_of(clip, job.rig, job.ground, planted.belt) for clip in (job.clip, planted.clip)]
+        knees = np.degrees(knee_turn(*scenes).max(axis=-1)).tolist()
     written: dict[str, Clip] = {}
     if options.output is not None:
         written[options.output] = planted.clip
@@ -180,9 +184,9 @@ def _plant(options: argparse.Namespace) -> int:
         written[options.layer] = layer_between(job.clip, planted.clip)
     save_all([(clip_bytes(clip), path) for path, clip in written.items()])
     if options.json:
-        _print_json(_comparison(job, planted, first, after, list(written)))
+        _print_json({**_comparison(job, planted, first, after, list(written)), "knees_turned_deg": knees})
     else:
-        print_comparison(job.clip, planted, first, after, written, seen=job.seen)
+        print_comparison(job.clip, planted, first, after, written, knees, seen=job.seen)
     return 0 if after.is_clean else 1
 
 

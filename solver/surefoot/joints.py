@@ -53,7 +53,7 @@ def knee_turn(before: Scene, after: Scene) -> Array:
         turned.append(square / np.maximum(np.sqrt((square**2).sum(axis=0)), 1e-9))
     one, two = turned
     across = np.array([one[(i + 1) % 3] * two[(i + 2) % 3] - one[(i + 2) % 3] * two[(i + 1) % 3] for i in range(3)])
-    return np.arctan2(np.sqrt((across**2).sum(axis=0)), (one * two).sum(axis=0))
+    return np.asarray(np.arctan2(np.sqrt((across**2).sum(axis=0)), (one * two).sum(axis=0)))
 
 
 def joint_findings(scene: Scene, bounds: Mapping[str, tuple[float, float, float]]) -> list[Finding]:

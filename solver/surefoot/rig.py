@@ -33,7 +33,7 @@ AXES = ("x", "y", "z", "pitch", "yaw", "roll", "bend", "knee")
 def _point(value: object, place: str) -> Array:
     point = np.array(value, dtype=np.float64)
     if point.shape != (3,) or not np.all(np.isfinite(point)):
-        raise InputError(f"wanted three finite numbers, got {value!r}", place=place)
+        raise InputError(f"wanted three finite numbers, got {np.array(value).tolist()!r}", place=place)
     point.flags.writeable = False
     return point
 
@@ -236,7 +236,7 @@ class Leg:
         for name in ("thigh", "shank"):
             value = getattr(self, name)
             if not (np.isfinite(value) and value > 1e-6):
-                raise InputError(f"a bone needs a positive length, got {value!r}", place=f"leg.{name}")
+                raise InputError(f"a bone needs a length above 0, got {value:g} m", place=f"leg.{name}")
 
     @property
     def length(self) -> float:

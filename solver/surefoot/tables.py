@@ -39,9 +39,19 @@ def print_findings(clip: Clip, report: Report, *, seen: Seen) -> None:
 
 
 def print_comparison(
-    clip: Clip, planted: Planted, before: Report, after: Report, written: Mapping[str, Clip], *, seen: Seen
+    clip: Clip,
+    planted: Planted,
+    before: Report,
+    after: Report,
+    written: Mapping[str, Clip],
+    knees: Sequence[float],
+    *,
+    seen: Seen,
 ) -> None:
-    """Print what was found before and after, what is left, and what was changed and written."""
+    """Print what was found before and after, what is left, and what was changed and written.
+
+    ``knees`` are the largest turns of each knee's direction, degrees.
+    """
     _table(("finding", "before", "after"), [(kind, _worst(before, kind), _worst(after, kind)) for kind in KINDS])
     left = [f for f in after.findings if f.level != "note"]
     if left:
@@ -54,6 +64,8 @@ def print_comparison(
         for i, foot in enumerate(FEET)
     )
     print(f"ankles moved: {'; '.join(moved)}")
+    turns = (f"{foot} {turn:.1f} deg at most" for foot, turn in zip(FEET, knees, strict=True))
+    print(f"knees turned about their legs: {'; '.join(turns)}")
     count = len(planted.changed)
     print(
         f"channels written: {count} of {len(clip.channels)}; the others are untouched" if count else "nothing changed"

@@ -126,9 +126,7 @@ def read_bvh(text: str) -> tuple[dict[str, Array], dict[str, list[str]], Array, 
     motion = np.array([line.split() for line in lines if line.strip()], dtype=float)
     width = sum(len(names) for names in channels.values())
     if motion.shape != (frames, width) or not np.isfinite(motion).all():
-        raise SystemExit(
-            f"BVH: expected {frames} frames of {width} finite numbers, found shape {motion.shape}"
-        )
+        raise SystemExit(f"BVH: expected {frames} frames of {width} finite numbers, found shape {motion.shape}")
     return offsets, channels, motion, frame_time
 
 
@@ -212,9 +210,7 @@ def jump_arrays(bvh: str, asf: str, amc: str) -> dict[str, Array]:
             [f"root {freedom.lower()}" for freedom in order]
             + [f"{name} {freedom}" for name in turning for freedom in bones[name]["dof"]]
         ),
-        "amc_values": np.concatenate([values[name] for name in ["root", *turning]], axis=1).T.astype(
-            np.float32
-        ),
+        "amc_values": np.concatenate([values[name] for name in ["root", *turning]], axis=1).T.astype(np.float32),
     }
 
 

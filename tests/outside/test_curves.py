@@ -98,21 +98,14 @@ def test_bezier_keys_agree_with_scipy_s_polynomials_inverted_by_brent_s_method(s
     np.testing.assert_allclose(slope_out, rise_out / on, rtol=1e-9)
     for key in range(6):
         x = np.array([0.0, on[key], gap[key] - back[key + 1], gap[key]])
-        y = (
-            np.array([0.0, rise_out[key], values[key + 1] + rise_in[key + 1] - values[key], 0.0])
-            + values[key]
-        )
+        y = np.array([0.0, rise_out[key], values[key + 1] + rise_in[key + 1] - values[key], 0.0]) + values[key]
         y[3] = values[key + 1]
         time, height = BPoly(x[:, np.newaxis], [0, 1]), BPoly(y[:, np.newaxis], [0, 1])
         at = frames[key] + np.linspace(0.0, gap[key], 40)[1:-1]
         offsets = at - frames[key]
-        s = np.array(
-            [brentq(lambda p, o=o, time=time: time(p) - o, 0.0, 1.0, xtol=1e-15, rtol=1e-15) for o in offsets]
-        )
+        s = np.array([brentq(lambda p, o=o, time=time: time(p) - o, 0.0, 1.0, xtol=1e-15, rtol=1e-15) for o in offsets])
         steep = np.abs(height(s, 1) / time(s, 1)).max()
-        np.testing.assert_allclose(
-            pack.evaluate(at)[0], height(s), rtol=0, atol=2e-14 * (1.0 + steep * gap[key])
-        )
+        np.testing.assert_allclose(pack.evaluate(at)[0], height(s), rtol=0, atol=2e-14 * (1.0 + steep * gap[key]))
         np.testing.assert_allclose(pack.slopes(at)[0], height(s, 1) / time(s, 1), rtol=1e-9, atol=1e-9)
 
 

@@ -12,6 +12,7 @@ from typing import Any
 import numpy as np
 import pytest
 from numpy.typing import NDArray
+
 from tests.data.jump import jump_points
 
 Array = NDArray[Any]

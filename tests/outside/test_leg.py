@@ -137,9 +137,7 @@ def test_the_knee_angle_is_the_law_of_cosines_in_50_digits_down_to_straight_and_
 
 
 @pytest.mark.parametrize(("thigh", "shank"), BONES)
-def test_the_knees_height_over_the_leg_keeps_its_digits_down_to_straight_and_folded(
-    thigh: float, shank: float
-) -> None:
+def test_the_knees_height_over_the_leg_keeps_its_digits_down_to_straight_and_folded(thigh: float, shank: float) -> None:
     r = reaches(thigh, shank)
     zero = np.zeros_like(r)
     ahead = np.array([zero, zero, zero + 1.0])
@@ -155,9 +153,7 @@ def test_the_knees_height_over_the_leg_keeps_its_digits_down_to_straight_and_fol
 
 
 @pytest.mark.parametrize(("short", "flexion"), [(0.001, 5.5), (0.005, 12.4), (0.010, 17.5)])
-def test_a_millimetre_short_of_straight_already_bends_the_knee_by_five_degrees(
-    short: float, flexion: float
-) -> None:
+def test_a_millimetre_short_of_straight_already_bends_the_knee_by_five_degrees(short: float, flexion: float) -> None:
     """Thigh 0.245 and shank 0.246 of a stature of 1.75 m; by geometry (computed)."""
     thigh, shank = 0.245 * 1.75, 0.246 * 1.75
     bent = 180.0 - np.degrees(knee_angle(np.array(thigh + shank - short), thigh, shank))

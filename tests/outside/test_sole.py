@@ -69,9 +69,7 @@ def poses(seed: int) -> np.ndarray:
     """Return pitch, yaw, cant and bend ``(4, poses)``; never so far that a box's upper side is lowest."""
     high = np.radians([60.0, 180.0, 35.0, 50.0])[:, None]
     q = np.random.default_rng(seed).uniform(-high, high, (4, POSES))
-    q[3] = np.clip(
-        q[3], q[0] - np.radians(75.0), q[0] + np.radians(75.0)
-    )  # pitch minus bend is the toes' own
+    q[3] = np.clip(q[3], q[0] - np.radians(75.0), q[0] + np.radians(75.0))  # pitch minus bend is the toes' own
     return q
 
 
@@ -88,17 +86,14 @@ def their_lowest(foot: Foot, q: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         with_ground = [c.dist for c in data.contact if ground in c.geom]
         by_contact[i] = min(with_ground)
         by_distance[i] = min(
-            mujoco.mj_geomDistance(model, data, ground, model.geom(part).id, 5.0, None)
-            for part in ("hind", "toe")
+            mujoco.mj_geomDistance(model, data, ground, model.geom(part).id, 5.0, None) for part in ("hind", "toe")
         )
     return by_contact, by_distance
 
 
 @pytest.mark.parametrize("ball_height", [0.0, 0.02])
 @pytest.mark.parametrize("side", [0, 1])
-def test_the_lowest_corner_is_mujocos_deepest_contact_on_200_random_poses(
-    side: int, ball_height: float
-) -> None:
+def test_the_lowest_corner_is_mujocos_deepest_contact_on_200_random_poses(side: int, ball_height: float) -> None:
     feet = rig(ball_height)
     q = poses(5 + side)
     # both feet take the same angles; each pose's are the foot's own, not mirrored
