@@ -20,7 +20,7 @@ from surefoot.ground import Ground
 from surefoot.rig import FEET
 from surefoot.rotations import angles_of, apply, compose, matrix
 from surefoot.scene import Scene
-from surefoot.sole import FLAT, Turns
+from surefoot.sole import FLAT, FOREFOOT, HEEL, Turns
 
 __all__ = ["Anchor", "Prints", "Tracks", "fit_prints"]
 
@@ -282,10 +282,10 @@ def _level_fit(count: int, owner: Indices, ankle: Array, angles: Array, ground: 
 def _tilts(prints: Prints, foot_of: Indices, scene: Scene) -> Array:
     """Lean each footprint on the ground under its heel and ball, and its inner and outer edge."""
     s, c = np.sin(prints.yaw), np.cos(prints.yaw)
-    soles = scene.soles
     x, z = prints.origin[0], prints.origin[2]
-    back, front = soles.heel_z[foot_of, 0], soles.ball[2][foot_of, 0]
-    half = soles.ball_edge[1][foot_of, 0] * 0.5
+    _, _, _, back, _, _ = scene.soles.rockers[:, 3 * foot_of + HEEL]
+    _, half, _, front, _, _ = scene.soles.rockers[:, 3 * foot_of + FOREFOOT]
+    half = half * 0.5
 
     def height(dx: Array, dz: Array) -> Array:
         return scene.ground.height(x + c * dx + s * dz, z - s * dx + c * dz)

@@ -19,9 +19,10 @@ to the onset, with the toes flat; then the toe edge, with the bend held.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
-from typing import Any, NamedTuple, Self
+from itertools import pairwise
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -29,9 +30,10 @@ from numpy.typing import NDArray
 from surefoot.rig import Foot, Rig
 from surefoot.rotations import matrix
 
-__all__ = ["FLAT", "LEVEL", "Soles", "Turns"]
+__all__ = ["FLAT", "FOREFOOT", "HEEL", "LEVEL", "TOE", "Soles", "Turns"]
 
 Array = NDArray[np.float64]
+Indices = NDArray[np.intp]
 
 FLAT = float(np.radians(1.0))
 """Pitch up to which a foot counts as flat on the ground, radians."""
@@ -43,6 +45,8 @@ EDGE_BLEND = float(np.radians(0.5))
 Small enough that no corner sinks by more than 0.1 mm on the way; the height
 itself always comes from the lowest corner.
 """
+HEEL, FOREFOOT, TOE = range(3)
+"""The rockers, in the order of `Soles.rockers`."""
 
 
 class Turns(NamedTuple):
@@ -54,75 +58,77 @@ class Turns(NamedTuple):
     bend: Array
 
 
-def _stack(values: list[float]) -> Array:
-    return np.array(values, dtype=np.float64)[:, None]
-
-
 @dataclass(frozen=True, slots=True, eq=False)
 class Soles:
-    """Both feet's sole geometry, as columns ``(2, 1)`` that broadcast over frames (metres)."""
+    """The soles of both feet, or of a list of samples of either foot: tables, and which foot reads them (metres).
 
-    sole: Array
-    ball: Array  # (3, 2, 1)
-    heel_z: Array
-    toe_z: Array
-    heel_edge: Array  # (2, 2, 1): middle and half width of the edge
-    ball_edge: Array
-    toe_edge: Array
-    hind: Array  # (3, corners, 2, 1) in foot space
-    toes: Array  # (3, corners, 2, 1) relative to the ball hinge
-    hinged: NDArray[np.bool_]
-    onset: Array
-    heel_line: Array  # (3, 1, 2, 1): the heel's middle in foot space
-    toe_line: Array  # (3, 2, 2, 1): under the hinge and at the toe edge, relative to the ball hinge
-    hind_rows: Array  # (2, corners, 3): the same corners, for products
-    toe_rows: Array
-    ball_row: Array  # (2, 1, 3)
+    Parameters
+    ----------
+    foot : ndarray of int, shape (2, 1) or (1, samples)
+        Which foot each row or sample is.
+    runs : tuple of (foot, first, past)
+        The rows or samples of one foot that follow one another.
+    rockers : ndarray, shape (6, feet * 3)
+        For each foot's three rockers: middle and half width of the touching edge, y and z of the point that
+        is fixed to the hindfoot, and how far below and ahead of it the toes touch, when straight.
+    bending : ndarray, shape (2, feet)
+        The onset in radians, and 1 for a foot whose toes bend, else 0.
+    points_of : ndarray, shape (7, corners + 3, feet)
+        Corners of the hindfoot, then of the toes, then the centre line's heel, ball and toe. Rows: x, y and z
+        (of the ball hinge, for points of the toes), then y and z from the hinge with the toes straight, and
+        with the toes a quarter turn up.
+    heights : ndarray, shape (feet, corners, 5)
+        What each term of `_lowest` counts for each corner.
+    hind : int
+        How many corners the hindfoot has.
+    """
+
+    foot: Indices
+    runs: tuple[tuple[int, int, int], ...]
+    rockers: Array
+    bending: Array
+    points_of: Array
+    heights: Array
+    hind: int
 
     @staticmethod
     @lru_cache(maxsize=32)
     def of(rig: Rig) -> Soles:
         """Return the geometry of a rig's two feet; the same rig gives the same object."""
         feet = [leg.foot for leg in rig.legs]
-
-        def edge(z_of: str) -> Array:
-            spans = []
-            for foot in feet:
-                z = {"heel": foot.outline[:, 1].min(), "ball": foot.ball[2], "toe": foot.outline[:, 1].max()}[z_of]
-                spans.append(foot.edge(float(z)))
-            low, high = np.array(spans).T
-            return np.array([(low + high) / 2, (high - low) / 2])[:, :, None]
-
         hind = _padded([foot.hind_corners for foot in feet])
         toes = _padded([foot.toe_corners - foot.ball for foot in feet])
+        ball = np.array([foot.ball for foot in feet]).T[:, None]
+        back, front = (np.array(lines).transpose(2, 1, 0) for lines in zip(*map(_centre_line, feet), strict=True))
+        points = np.concatenate(
+            [_fixed(hind), _turning(toes, ball), _fixed(back), _turning(front - ball, ball)], axis=1
+        )
+        x, y, z, y_straight, z_straight, _, _ = points[:, :-3]
         return Soles(
-            sole=_stack([foot.sole for foot in feet]),
-            ball=np.array([foot.ball for foot in feet]).T[:, :, None],
-            heel_z=_stack([float(foot.outline[:, 1].min()) for foot in feet]),
-            toe_z=_stack([float(foot.outline[:, 1].max()) for foot in feet]),
-            heel_edge=edge("heel"),
-            ball_edge=edge("ball"),
-            toe_edge=edge("toe"),
-            hind=hind,
-            toes=toes,
-            heel_line=_padded([_heel_line(foot) for foot in feet]),
-            toe_line=_padded([_toe_line(foot) for foot in feet]),
-            hind_rows=np.ascontiguousarray(hind[..., 0].transpose(2, 1, 0)),
-            toe_rows=np.ascontiguousarray(toes[..., 0].transpose(2, 1, 0)),
-            ball_row=np.array([foot.ball for foot in feet])[:, None, :],
-            hinged=np.array([[foot.hinged] for foot in feet]),
-            onset=_stack([foot.onset if foot.hinged else 0.0 for foot in feet]),
+            foot=np.array([[0], [1]]),
+            runs=((0, 0, 1), (1, 1, 2)),
+            rockers=np.concatenate([_rockers(foot) for foot in feet], axis=1),
+            bending=np.array([[foot.onset if foot.hinged else 0.0, float(foot.hinged)] for foot in feet]).T,
+            points_of=points,
+            heights=np.ascontiguousarray(np.array([x, y, -z, y_straight, z_straight]).T),
+            hind=hind.shape[1],
         )
 
-    def gathered(self, foot: NDArray[np.intp]) -> Self:
-        """Return the geometry for a flat list of samples, each of foot 0 or 1: columns become ``(1, samples)``."""
-        columns = {
-            name: getattr(self, name)[..., foot, 0][..., None, :]
-            for name in self.__dataclass_fields__
-            if name not in ("hind_rows", "toe_rows", "ball_row")
-        }
-        rows = {name: getattr(self, name)[foot][None] for name in ("hind_rows", "toe_rows", "ball_row")}
-        return type(self)(**columns, **rows)
+    def gathered(self, foot: Indices) -> Soles:
+        """Return the geometry for a flat list of samples, each of foot 0 or 1: rows become ``(1, samples)``."""
+        cuts = [0, *(np.flatnonzero(foot[1:] != foot[:-1]) + 1).tolist(), len(foot)]
+        runs = tuple((int(foot[first]), first, past) for first, past in pairwise(cuts) if past > first)
+        return replace(self, foot=foot[None], runs=runs)
+
+    @property
+    def onset(self) -> Array:
+        """Pitch in radians at which each row or sample turns about its toe edge, 0 without a hinge."""
+        return np.asarray(self.bending[0].take(self.foot))
+
+    @property
+    def hinged(self) -> NDArray[np.bool_]:
+        """Whether the toes of each row or sample bend."""
+        return np.asarray(self.bending[1].take(self.foot) > 0.0)
 
     def planted_bend(self, pitch: Array, cant: Array, authored: Array) -> Array:
         """Return the toe bend of a planted foot: toes flat from pitch 0 to the onset, then held.
@@ -130,37 +136,38 @@ class Soles:
         A flat foot's toes are straight, up to one degree of negative pitch; below that the
         authored bend stays, but not with the toes under the ground. So it does on a foot without a hinge.
         """
-        extra = pitch.ndim - 2
-        held = np.minimum(pitch, _fit(self.onset, extra))
+        foot = _fit(self.foot, pitch.ndim - 2)
+        held = np.minimum(pitch, self.bending[0].take(foot))
         flat = held if not cant.any() else np.arctan(np.tan(held) / np.cos(cant))
         near_flat = np.where(pitch > -FLAT, 0.0, np.maximum(authored, flat))
-        return np.where(_fit(self.hinged, extra), np.where(pitch >= 0.0, flat, near_flat), authored)
+        bend = np.where(pitch >= 0.0, flat, near_flat)
+        return bend if self.bending[1].all() else np.where(self.bending[1].take(foot) > 0.0, bend, authored)
 
     def lowest(self, pitch: Array, cant: Array, bend: Array) -> Array:
         """Return the height of the sole's lowest corner relative to the ankle, metres, ``(feet, ...)``."""
         return self._lowest(np.sin(pitch), np.cos(pitch), _pair(cant), np.sin(bend), np.cos(bend))
 
     def _lowest(self, sp: Array, cp: Array, canted: tuple[Array, Array] | None, sb: Array, cb: Array) -> Array:
-        # heights are linear in the corners' coordinates: one small product for the hindfoot, one for the toes
-        lead = self.hind_rows.shape[:-2]
-        across = 0.0 if canted is None else (canted[0] * cp).reshape(*lead, -1)
-        up = (cp if canted is None else canted[1] * cp).reshape(*lead, -1)
-        down, sine, cosine = (value.reshape(*lead, -1) for value in (sp, sb, cb))
-        basis = np.empty((*lead, 3, up.shape[-1]))
-        basis[..., 0, :], basis[..., 1, :], basis[..., 2, :] = across, up, -down
-        low = (self.hind_rows @ basis).min(axis=-2)
-        hinge = (self.ball_row @ basis)[..., 0, :]
-        basis[..., 1, :] = cosine * up + sine * down
-        basis[..., 2, :] = sine * up - cosine * down
-        toe_low = (self.toe_rows @ basis).min(axis=-2) + hinge
-        return np.asarray(np.minimum(low, toe_low).reshape(sp.shape))
+        # heights are linear in the corners' coordinates, with the toes' about the ball hinge: a small product a foot
+        terms = np.empty((5, *sp.shape))
+        terms[0] = 0.0 if canted is None else canted[0] * cp
+        up = terms[1] = cp if canted is None else canted[1] * cp
+        terms[2] = sp
+        terms[3] = cb * up + sb * sp
+        terms[4] = sb * up - cb * sp
+        terms = terms.reshape(5, self.foot.size, -1)
+        low = np.empty(terms.shape[1:])
+        for foot, first, past in self.runs:
+            height = self.heights[foot] @ terms[:, first:past].reshape(5, -1)
+            height.min(axis=0, out=low[first:past].reshape(-1))
+        return low.reshape(sp.shape)
 
     def corners(self, angles: Array, bend: Array) -> Array:
         """Return the sole's corners relative to the ankle, ``(3, corners, feet, ...)`` metres.
 
         ``angles`` are pitch, yaw and cant ``(3, feet, ...)`` in the space of the answer.
         """
-        return self._placed(angles, bend, corners=True, lines=False)
+        return self._placed(angles, bend, 0, self.points_of.shape[1] - 3)
 
     def centre_line(self, angles: Array, bend: Array) -> Array:
         """Return heel, ball and toe on the sole's centre line relative to the ankle, ``(3, 3, feet, ...)`` metres.
@@ -168,29 +175,23 @@ class Soles:
         The first axis is x, y, z; the second heel, ball, toe. The ball is the toe
         segment's point under the hinge.
         """
-        return self._placed(angles, bend, corners=False, lines=True)
+        return self._placed(angles, bend, self.points_of.shape[1] - 3, None)
 
     def points(self, angles: Array, bend: Array) -> Array:
         """Return `corners` and then `centre_line`, ``(3, corners + 3, feet, ...)`` metres."""
-        return self._placed(angles, bend, corners=True, lines=True)
+        return self._placed(angles, bend, 0, None)
 
-    def _placed(self, angles: Array, bend: Array, *, corners: bool, lines: bool) -> Array:
-        extra = bend.ndim - 2
-        ball = _fit(self.ball, extra)
-        parts = [(self.hind, False), (self.toes, True)] if corners else []
-        parts += [(self.heel_line, False), (self.toe_line, True)] if lines else []
-        turn = matrix(*angles)
+    def _placed(self, angles: Array, bend: Array, first: int, past: int | None) -> Array:
+        x, y, z, y_straight, z_straight, y_up, z_up = self.points_of[:, first:past].take(
+            _fit(self.foot, bend.ndim - 2), axis=2
+        )
         sb, cb = np.sin(bend), np.cos(bend)
-        out = np.empty((3, sum(part.shape[1] for part, _ in parts), *bend.shape))
-        row = 0
-        for part, bends in parts:  # fixed to the hindfoot, or about the ball hinge
-            x, y, z = _fit(part, extra)
-            if bends:
-                x, y, z = x + ball[0], y * cb + z * sb + ball[1], z * cb - y * sb + ball[2]
-            for i in range(3):
-                out[i, row : row + part.shape[1]] = turn[i, 0] * x + turn[i, 1] * y + turn[i, 2] * z
-            row += part.shape[1]
-        return out
+        own = np.empty((3, len(x), *bend.shape))
+        own[0], own[1], own[2] = x, y, z
+        toes = slice(max(self.hind - first, 0), None)
+        own[1, toes] += y_straight[toes] * cb + y_up[toes] * sb
+        own[2, toes] += z_straight[toes] * cb + z_up[toes] * sb
+        return np.asarray(np.einsum("ij...,jp...->ip...", matrix(*angles), own))
 
     def planted(self, turns: Turns) -> Array:
         """Return the planted ankle in footprint space, ``(3, feet, ...)`` metres.
@@ -201,19 +202,19 @@ class Soles:
             The foot's angles; the bend is taken as it stands (see `planted_bend`).
         """
         pitch, cant, swivel, bend = turns
-        extra = pitch.ndim - 2
-        heel, toe = pitch < -LEVEL, pitch > _fit(self.onset, extra) + LEVEL
-        ball, sole, heel_z = _fit(self.ball, extra), _fit(self.sole, extra), _fit(self.heel_z, extra)
+        foot = _fit(self.foot, pitch.ndim - 2)
+        late = self.bending[0].take(foot) + LEVEL
+        rocker = (3 * foot + FOREFOOT) - (pitch < -LEVEL) + (pitch > late)
+        x, half, y, z, drop, ahead = self.rockers.take(rocker, axis=1)
         sp, cp, sb, cb = np.sin(pitch), np.cos(pitch), np.sin(bend), np.cos(bend)
         canted = _pair(cant)
-        x = self._touching_x(cant if canted else None, heel, toe)
-        drop = ball[1] - sole
-        reach = np.where(toe, _fit(self.toe_z, extra) - ball[2], 0.0)
-        y = np.where(heel, sole, ball[1] - drop * cb + reach * sb)
-        z = np.where(heel, heel_z, ball[2] + drop * sb + reach * cb)
-        anchor_z = np.where(heel, heel_z, ball[2] + reach)
-        across = x
-        if canted is not None:
+        anchor_z = z + ahead
+        y = y - drop * cb + ahead * sb
+        z = z + drop * sb + ahead * cb
+        if canted is None:
+            across = x
+        else:  # the low end of the edge touches, blended near zero cant
+            x = x - half * np.minimum(np.maximum(cant / EDGE_BLEND, -1.0), 1.0)
             across, y = x * canted[1] - y * canted[0], x * canted[0] + y * canted[1]
         along = y * sp + z * cp
         if swivel.any():
@@ -224,16 +225,6 @@ class Soles:
         out[1] = -self._lowest(sp, cp, canted, sb, cb)
         out[2] = anchor_z - along
         return out
-
-    def _touching_x(self, cant: Array | None, heel: NDArray[np.bool_], toe: NDArray[np.bool_]) -> Array:
-        """Return the foot-space x of the touching point on its edge: the low end, blended near zero cant."""
-        extra = heel.ndim - 2
-        h, b, t = (_fit(edge, extra) for edge in (self.heel_edge, self.ball_edge, self.toe_edge))
-        mid = np.where(heel, h[0], np.where(toe, t[0], b[0]))
-        if cant is None:
-            return np.asarray(mid)
-        half = np.where(heel, h[1], np.where(toe, t[1], b[1]))
-        return np.asarray(mid - half * np.minimum(np.maximum(cant / EDGE_BLEND, -1.0), 1.0))
 
 
 def _pair(cant: Array) -> tuple[Array, Array] | None:
@@ -246,21 +237,41 @@ def _fit(column: NDArray[Any], extra: int) -> NDArray[Any]:
     return column.reshape(*column.shape, *([1] * extra)) if extra > 0 else column
 
 
-def _heel_line(foot: Foot) -> Array:
-    """Return the middle of the heel's edge in foot space, ``(1, 3)``."""
-    back = float(foot.outline[:, 1].min())
-    return np.array([[sum(foot.edge(back)) / 2.0, foot.sole, back]])
+def _rockers(foot: Foot) -> Array:
+    """Return one foot's part of `Soles.rockers`, ``(6, 3)``."""
+    back, tip = float(foot.outline[:, 1].min()), float(foot.outline[:, 1].max())
+    _, ball_y, ball_z = foot.ball.tolist()
+    drop = ball_y - foot.sole
+    turning = [(back, foot.sole, back, 0.0, 0.0), (ball_z, ball_y, ball_z, drop, 0.0),
+               (tip, ball_y, ball_z, drop, tip - ball_z)]  # fmt: skip
+    rows = []
+    for edge, *rest in turning:
+        low, high = foot.edge(edge)
+        rows.append([(low + high) / 2.0, (high - low) / 2.0, *rest])
+    return np.array(rows).T
 
 
-def _toe_line(foot: Foot) -> Array:
-    """Return the toe segment's points under the hinge and at the toe edge, relative to the ball hinge."""
-    tip = float(foot.outline[:, 1].max())
-    middles = [sum(foot.edge(z)) / 2.0 for z in (float(foot.ball[2]), tip)]
-    return np.array([[x, foot.sole, z] for x, z in zip(middles, (foot.ball[2], tip), strict=True)]) - foot.ball
+def _centre_line(foot: Foot) -> tuple[Array, Array]:
+    """Return the heel ``(1, 3)``, and the toe segment's points under the hinge and at the toe edge ``(2, 3)``."""
+    at = [float(foot.outline[:, 1].min()), float(foot.ball[2]), float(foot.outline[:, 1].max())]
+    line = np.array([[sum(foot.edge(z)) / 2.0, foot.sole, z] for z in at])
+    return line[:1], line[1:]
+
+
+def _fixed(points: Array) -> Array:
+    """Return points ``(3, n, feet)`` of the hindfoot as `Soles.points_of` has them, ``(7, n, feet)``."""
+    return np.concatenate([points, np.zeros((4, *points.shape[1:]))])
+
+
+def _turning(arm: Array, ball: Array) -> Array:
+    """Return points of the toes at ``arm`` ``(3, n, feet)`` from the ball hinge, ``(7, n, feet)``."""
+    x, y, z = arm
+    base = np.broadcast_to(ball, arm.shape)
+    return np.array([x + base[0], base[1], base[2], y, z, z, -y])
 
 
 def _padded(corners: list[Array]) -> Array:
-    """Return corners of two feet as ``(3, most, 2, 1)``; the shorter list repeats its last corner."""
+    """Return corners of two feet as ``(3, most, 2)``; the shorter list repeats its last corner."""
     most = max(len(c) for c in corners)
     full = [np.concatenate([c, np.repeat(c[-1:], most - len(c), axis=0)]) for c in corners]
-    return np.array(full).transpose(2, 1, 0)[:, :, :, None]
+    return np.array(full).transpose(2, 1, 0)
