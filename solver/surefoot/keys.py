@@ -21,7 +21,9 @@ Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 Indices = NDArray[np.intp]
 
-ROUNDS = 40
+ROUNDS = 60
+TURNS = 18
+LONG = 12
 ANCHOR = 1e-9
 """Weight that holds a slope near the wanted one where the samples don't say."""
 
@@ -204,57 +206,68 @@ def _departure(wanted: Wanted, fit: KeyFit) -> Array:
     return np.abs(rest - b_left * m_left - b_right * m_right) * weight
 
 
+def _span_worst(share: Array, spans: _Spans, count: int) -> Array:
+    """Return the largest share of each key's span, ``(keys,)``; the first frame is always keyed, so spans are runs."""
+    begin = spans.key_channel * count + spans.key_frame
+    return np.asarray(np.maximum.reduceat(share.max(axis=-1).ravel(), begin))
+
+
+def _first_least(cost: Array, begin: Indices, spans: _Spans) -> Indices:
+    """Return, for each span, the flat index of its least cost, -1 where all are infinite."""
+    least = np.minimum.reduceat(cost, begin)
+    at = np.flatnonzero(cost == least[spans.left.ravel()])
+    found = np.full(len(begin), -1)
+    found[spans.left.ravel()[at[::-1]]] = at[::-1]  # the first of each span is written last
+    return np.where(np.isfinite(least), found, -1)
+
+
 def _needed(wanted: Wanted, fit: KeyFit, meaning: Flags, allowed: Flags | None) -> tuple[Flags, Flags]:
-    """Return where keys must go in, one a failing span, and which keys must break since their spans are one frame."""
+    """Return where keys must go in, and which keys must break since their spans are one frame."""
     share = _departure(wanted, fit)
     spans = _spans(fit.keyed, wanted.loop)
-    add, split = np.zeros_like(fit.keyed), np.zeros_like(fit.keyed)
-    worst = np.zeros(len(spans.width))
-    np.maximum.at(worst, spans.left.ravel(), share.max(axis=-1).ravel())
-    failing = np.flatnonzero(worst > 1.0)
-    if not len(failing):
-        return add, split
     count = wanted.samples.shape[1]
-    free = ~fit.keyed if allowed is None else ~fit.keyed & allowed
-    for key in failing:
-        c, begin, width = int(spans.key_channel[key]), int(spans.key_frame[key]), int(spans.width[key])
-        inside = (begin + np.arange(1, width)) % count
-        open_frames = inside[free[c, inside]]
-        if not len(open_frames):
-            split[c, [begin, (begin + width) % count]] = True
-            continue
-        span = (begin + np.arange(width)) % count
-        at = span[int(share[c, span].max(axis=-1).argmax())]
-        offset = (open_frames - begin) % count
-        target = float((at - begin) % count) + 0.5
-        told = meaning[c, open_frames]
-        pool = offset[told] if told.any() else offset
-        add[c, (begin + int(pool[np.abs(pool - target).argmin()])) % count] = True
+    add, split = np.zeros_like(fit.keyed), np.zeros_like(fit.keyed)
+    failing = _span_worst(share, spans, count) > 1.0
+    if not failing.any():
+        return add, split
+    begin = spans.key_channel * count + spans.key_frame
+    frame = np.tile(np.arange(count), len(fit.keyed)).astype(np.float64)
+    own = spans.left.ravel()
+    worst_at = frame[_first_least(-share.max(axis=-1).ravel(), begin, spans)] + 0.5
+    middle = spans.key_frame + spans.width / 2.0
+    free = (~fit.keyed if allowed is None else ~fit.keyed & allowed).ravel()
+    unmeant = np.where(meaning.ravel(), 0.0, 1e6)
+    for target, extra, where in ((worst_at, unmeant, failing), (middle, 0.0, failing & (spans.width > LONG))):
+        cost = np.where(free, np.abs(frame - target[own]) + extra, np.inf)
+        at = _first_least(cost, begin, spans)
+        chosen = at[where & (at >= 0)]
+        add.ravel()[chosen] = True
+        if where is failing:  # no frame is left inside: the keys at its ends get two slopes each
+            stuck = np.flatnonzero(failing & (at < 0))
+            for key in (stuck, spans.following[stuck]):
+                split[spans.key_channel[key], spans.key_frame[key]] = True
     split &= fit.keyed & ~fit.broken
     return add, split
 
 
 def _thinned(wanted: Wanted, fit: KeyFit, fixed: Flags) -> KeyFit:
-    """Take out keys that aren't needed: every other free key at a time, those that fail go back in."""
-    for turn in range(6):
+    """Take out keys that aren't needed: every third free key at a time, and those that fail go back in."""
+    count, idle = fit.keyed.shape[1], 0
+    for turn in range(TURNS):
         spare = fit.keyed & ~fixed
-        if not spare.any():
-            break
         rank = np.cumsum(fit.keyed, axis=1)
         trial = spare & (rank % 3 == turn % 3)
-        if not trial.any():
-            continue
         kept = fit.keyed & ~trial
         for _ in range(4):
             attempt = _fitted(wanted, kept, fit.broken)
             spans = _spans(kept, wanted.loop)
-            worst = np.zeros(len(spans.width))
-            np.maximum.at(worst, spans.left.ravel(), _departure(wanted, attempt).max(axis=-1).ravel())
-            bad = worst[spans.left] > 1.0
-            back = trial & ~kept & bad
+            bad = _span_worst(_departure(wanted, attempt), spans, count) > 1.0
+            back = trial & ~kept & bad[spans.left]
             if not back.any():
                 break
             kept = kept | back
-        if attempt.worst.max() <= max(1.0, fit.worst.max()):
-            fit = attempt
+        better = attempt.worst.max() <= max(1.0, fit.worst.max()) and (attempt.keyed != fit.keyed).any()
+        fit, idle = (attempt, 0) if better else (fit, idle + 1)
+        if idle == 3:
+            break
     return fit

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from surefoot.band import Band
 from surefoot.bounds import keep_between, step_each
 from surefoot.footprint import Prints, Tracks
+from surefoot.rotations import length
 from surefoot.sole import Soles, Turns
 
 __all__ = ["Stand", "allowed_length", "lift_within_reach", "nearer_prints"]
@@ -33,6 +34,8 @@ PASSES = 4
 SOFT_TO_STIFF = (10.0, 1e3, 1e5)
 TEARING = float(np.radians(120.0))
 """Radians a second: a frame isn't turned away faster than this from a neighbour that no rocker serves."""
+THIRDS = np.array([[-1.0], [0.0], [1.0]])
+BOTH_WAYS = np.array([[-1.0], [1.0]])
 CLOSE = 1e-7
 """Metres: what is missing by less counts as reached."""
 
@@ -73,7 +76,7 @@ class Stand:
     def distance(self, pitch: Array) -> Array:
         """Return hip to planted ankle, metres."""
         extra = (1,) * (pitch.ndim - self.cant.ndim)
-        return np.asarray(np.sqrt(((self.offset(pitch) - self.hip.reshape(*self.hip.shape, *extra)) ** 2).sum(axis=0)))
+        return length(self.offset(pitch) - self.hip.reshape(*self.hip.shape, *extra))
 
     def part(self, at: Flags) -> Stand:
         """Return the flat list of samples where ``at`` ``(2, n)`` is true, as ``(1, samples)``."""
@@ -164,33 +167,35 @@ def _nearest_pitch(authored: Array, stand: Stand) -> Array:
     NaN where there is none within 25 degrees.
     """
     onset = stand.soles.onset[0]
-    still = np.zeros_like(authored)
-    edges = np.stack([still - STEEPEST, still, onset, onset + STEEPEST], axis=-1)
-    middle = (edges[:, 1:] + edges[:, :-1]) / 2.0  # (samples, rockers)
-    half = np.maximum((edges[:, 1:] - edges[:, :-1]) / 2.0, 1e-6)
+    edges = np.zeros((len(authored), 4))
+    edges[:, 0], edges[:, 2], edges[:, 3] = -STEEPEST, onset, onset + STEEPEST
+    past, first = edges[:, None, 1:], edges[:, None, :-1]  # (samples, 1, rockers)
+    middle = (past + first) / 2.0
+    half = np.maximum((past - first) / 2.0, 1e-6)
     inner = half / 2.0  # at the very edges the next rocker, with another anchor, would be measured
-    trial = np.concatenate([middle - inner, middle, middle + inner], axis=-1)
-    least, mid, most = np.split(stand.distance(trial[None])[0] ** 2, 3, axis=-1)
+    squared = stand.distance((middle + THIRDS * inner)[None])[0] ** 2  # (samples, 3, rockers)
+    least, mid, most = squared[:, :1], squared[:, 1:2], squared[:, 2:]
     c = (most - least) / (2.0 * np.sin(inner))
     b = (mid - (least + most) / 2.0) / (1.0 - np.cos(inner))
-    wanted = (stand.limit[0, :, None] - 1e-9) ** 2
+    wanted = (stand.limit[0, :, None, None] - 1e-9) ** 2
     share = (wanted - mid + b) / np.maximum(np.hypot(b, c), 1e-12)
-    spread, crest = np.arccos(np.clip(share, -1.0, 1.0)), np.arctan2(c, b)
-    turn = np.concatenate([crest - spread, crest + spread], axis=-1)  # both crossings of each rocker
-    b, c, share, middle, half = (np.concatenate([v, v], axis=-1) for v in (b, c, share, middle, half))
-    root = middle + np.remainder(turn + np.pi, 2.0 * np.pi) - np.pi
-    slope = c * np.cos(root - middle) - b * np.sin(root - middle)
-    slope = np.where(np.abs(slope) > 1e-6, slope, np.inf)
+    spread = np.arccos(np.minimum(np.maximum(share, -1.0), 1.0))
+    away = np.remainder(np.arctan2(c, b) + BOTH_WAYS * spread + np.pi, 2.0 * np.pi) - np.pi  # both crossings
+    slope = c * np.cos(away) - b * np.sin(away)
+    slope[np.abs(slope) <= 1e-6] = np.inf
+    root = middle + away
     # one step of Newton's: the lowest corner and the edge's blend bend the wave a little
-    root = root - (stand.distance(root[None])[0] ** 2 - wanted) / slope
-    good = (np.abs(share) <= 1.0) & (np.abs(root - middle) <= half + 1e-9)
-    root = np.concatenate([root, edges[:, 1:3]], axis=-1)  # a rocker's end may be the nearest that serves
-    far = np.abs(root - authored[:, None])
-    good = np.concatenate([good, np.ones_like(far[:, :2], dtype=bool)], axis=-1) & (far <= MOST_CHANGE)
-    good &= stand.distance(root[None])[0] <= stand.limit[0, :, None] + 1e-6
-    far = np.where(good, far, np.inf)
-    best = (np.arange(len(far)), far.argmin(axis=-1))
-    return np.where(np.isfinite(far[best]), root[best], np.nan)
+    root -= (stand.distance(root[None])[0] ** 2 - wanted) / slope
+    inside = (np.abs(share) <= 1.0) & (np.abs(root - middle) <= half + 1e-9)
+    count = len(authored)
+    # a rocker's end may be the nearest that serves
+    found = np.concatenate([root.reshape(count, -1), edges[:, 1:3]], axis=1)
+    far = np.abs(found - authored[:, None])
+    good = (far <= MOST_CHANGE) & (stand.distance(found[None])[0] <= stand.limit[0, :, None] + 1e-6)
+    good[:, :-2] &= inside.reshape(count, -1)
+    far[~good] = np.inf
+    best = (np.arange(count), far.argmin(axis=1))
+    return np.where(np.isfinite(far[best]), found[best], np.nan)
 
 
 def nearer_prints(pitch: Array, missing: Array, stand: Stand, prints: Prints, tracks: Tracks, leg: float) -> Array:

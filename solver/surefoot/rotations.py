@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from surefoot.errors import InputError
 
-__all__ = ["ORDERS", "angles_of", "apply", "check_order", "compose", "matrix", "turn", "unwind"]
+__all__ = ["ORDERS", "angles_of", "apply", "check_order", "compose", "length", "matrix", "turn", "unwind"]
 
 Array = NDArray[np.float64]
 
@@ -50,6 +50,11 @@ def compose(a: Array, b: Array) -> Array:
 def apply(m: Array, v: Array) -> Array:
     """Return ``m @ v`` for matrices ``(3, 3, ...)`` and vectors ``(3, ...)``, broadcasting the rest."""
     return np.array([m[i, 0] * v[0] + m[i, 1] * v[1] + m[i, 2] * v[2] for i in range(3)])
+
+
+def length(v: Array) -> Array:
+    """Return the lengths of vectors ``(3, ...)``."""
+    return np.asarray(np.sqrt(np.einsum("i...,i...->...", v, v)))
 
 
 def matrix(pitch: Array, yaw: Array, roll: Array, *, order: str = "yxz") -> Array:

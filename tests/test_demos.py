@@ -1,0 +1,27 @@
+"""Every numbered demo runs and says what it opens with."""
+
+from __future__ import annotations
+
+import runpy
+from pathlib import Path
+
+import pytest
+
+DEMOS = sorted((Path(__file__).parents[1] / "demos").glob("[0-9]*.py"))
+
+
+@pytest.mark.parametrize("path", DEMOS, ids=lambda path: path.stem)
+def test_a_demo_runs_and_prints(path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    text = path.read_text(encoding="utf-8")
+    assert text.startswith('"""')
+    runpy.run_path(str(path), run_name="__main__")
+    assert len(capsys.readouterr().out.splitlines()) >= 3
+
+
+def test_a_hip_edit_leaves_the_footprints_of_the_clip_before_it_alone(capsys: pytest.CaptureFixture[str]) -> None:
+    path = next(path for path in DEMOS if path.stem.startswith("02"))
+    runpy.run_path(str(path), run_name="__main__")
+    lines = capsys.readouterr().out.splitlines()
+    moved = [float(line.split()[-2]) for line in lines if "footprint moved" in line]
+    assert len(moved) == 2
+    assert max(moved) <= 0.1
