@@ -29,6 +29,8 @@ Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 
 ACROSS_LIFT_OFF = 16.0
+WEIGHTS = np.array([1.0, 1.0, 0.0, 0.0, 1.0, 1.0, ACROSS_LIFT_OFF, 0.0])
+"""Of three frames, by which are known: 4 for the first, 2 for the middle one and 1 for the last."""
 FADE = 0.45
 TAUT = 0.12
 
@@ -65,18 +67,15 @@ class Band:
         weight = np.zeros(count + 2)  # one beyond each end, so that shifts need no edges
         centre = weight[1:-1]
         if count > 2:
-            here, before, after = known[1:-1], known[:-2], known[2:]
-            inner = (free[1:-1] | free[:-2] | free[2:]).astype(np.float64)
-            inner[here & before & ~after] = ACROSS_LIFT_OFF
-            inner[here & ~before] = 0.0
-            centre[1:-1] = inner
+            bits = known.view(np.int8)
+            centre[1:-1] = WEIGHTS.take(4 * bits[:-2] + 2 * bits[1:-1] + bits[2:])
             centre[starts] = 0.0
             centre[starts[1:] - 1] = 0.0
         begins = free.copy()
         begins[1:] &= known[:-1]
         begins[starts] = free[starts]
-        index = np.flatnonzero(free)
-        run = np.cumsum(begins)[index] - 1
+        (index,) = free.nonzero()
+        run = begins.cumsum()[index] - 1
         length = np.bincount(run) if len(run) else np.zeros(0)
         mu = (FADE * (length + 1.0)) ** -4.0
         taut = np.zeros(count + 1)  # of the step before each frame
@@ -89,7 +88,7 @@ class Band:
             full_one[-1] = 0.0
         one, two = np.zeros(len(index)), np.zeros(len(index))
         if len(index) > 1:
-            one[:-1] = np.where(np.diff(index) == 1, full_one[index[:-1]], 0.0)
+            one[:-1] = np.where(index[1:] - index[:-1] == 1, full_one[index[:-1]], 0.0)
         if len(index) > 2:
             two[:-2] = np.where(index[2:] - index[:-2] == 2, full_two[index[:-2]], 0.0)
         return cls(index, run, main, one, two, full_one, full_two)
@@ -99,7 +98,7 @@ class Band:
 
         Free frames of ``given`` must hold zero.
         """
-        side = np.zeros_like(given)
+        side = np.zeros(given.shape)
         side[:, :-1] -= self.full_one[:-1] * given[:, 1:]
         side[:, 1:] -= self.full_one[:-1] * given[:, :-1]
         side[:, :-2] -= self.full_two[:-2] * given[:, 2:]
@@ -112,7 +111,7 @@ class Band:
             return given.copy()
         out = given.copy()
         out[:, self.free] = 0.0
-        if out.any():
+        if np.count_nonzero(out):
             out[:, self.free] = solve_band(self.main, self.one, self.two, self.pull(out))
         return out
 
@@ -127,7 +126,11 @@ class Band:
 
     def kept(self, keep: Flags) -> Band:
         """Return the same problem for the runs whose free frames ``keep`` ``(m,)`` marks, whole runs only."""
-        fresh = np.cumsum(np.diff(self.run[keep], prepend=-1) > 0) - 1
+        if keep.all():
+            return self
+        run = self.run[keep]
+        fresh = np.zeros(len(run), dtype=np.intp)
+        (run[1:] != run[:-1]).cumsum(out=fresh[1:])
         return Band(
             self.free[keep], fresh, self.main[keep], self.one[keep], self.two[keep], self.full_one, self.full_two
         )

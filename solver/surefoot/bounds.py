@@ -56,7 +56,7 @@ def step_each(
         new = here + share[run] * step
         value = energy(new)
         worse = value > now + 1e-13 * np.abs(now)
-        if not worse.any():
+        if not np.count_nonzero(worse):
             return new, value
         share[worse] *= 0.5
     share[worse] = 0.0
@@ -97,7 +97,7 @@ def keep_between(start: Array, side: Array, low: Array, high: Array, band: Band)
         Bounds; -inf and inf for none.
     """
     hit = (start < low) | (start > high)
-    if not hit.any():
+    if not np.count_nonzero(hit):
         return start
     keep = runs_with(hit, band.run)
     part = band.kept(keep)
@@ -110,7 +110,7 @@ def keep_between(start: Array, side: Array, low: Array, high: Array, band: Band)
         stiff = stiffness * (below | above)
         pulled = (f + stiff * np.where(below, low, high))[None]
         new = solve_band(part.main + stiff, part.one, part.two, pulled)[0]
-        return new, np.array_equal(new < low, below) and np.array_equal(new > high, above)
+        return new, not np.count_nonzero(((new < low) != below) | ((new > high) != above))
 
     for _ in range(HOPEFUL):  # mostly enough; a set of springs that stays the same is the optimum's
         y, settled = loaded(y, STIFFENING[-1])
@@ -119,5 +119,5 @@ def keep_between(start: Array, side: Array, low: Array, high: Array, band: Band)
     else:
         y = _stiffened(start[keep], loaded, f, low, high, part)
     out = start.copy()
-    out[keep] = np.clip(y, low, high)
+    out[keep] = np.minimum(np.maximum(y, low), high)
     return out

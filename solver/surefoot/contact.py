@@ -10,8 +10,7 @@ the step out), so that the first and last frame of a stance survive. The form
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
-from itertools import pairwise
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -55,13 +54,8 @@ class ContactLimits:
         """Return the limits for a leg of so many metres; speeds grow with its root (equal Froude number)."""
         size = leg / REFERENCE_LEG
         root = float(np.sqrt(size))
-        return replace(
-            self,
-            height_on=self.height_on * size,
-            height_off=self.height_off * size,
-            speed_on=self.speed_on * root,
-            speed_off=self.speed_off * root,
-        )
+        heights, speeds = (self.height_on * size, self.height_off * size), (self.speed_on * root, self.speed_off * root)
+        return ContactLimits(*heights, *speeds, self.shortest)
 
 
 def sole_points(scene: Scene) -> Array:
@@ -80,7 +74,7 @@ def steps_of(point: Array, scene: Scene) -> Array:
     if point.shape[-1] < 2:
         return np.zeros_like(point)
     after = scene.drift.apply(point[..., :1]) if scene.drift is not None else 2 * point[..., -1:] - point[..., -2:-1]
-    return np.diff(point, axis=-1, append=after)
+    return np.concatenate([point[..., 1:], after], axis=-1) - point
 
 
 def find_stances(scene: Scene, limits: ContactLimits | None = None) -> tuple[Stance, ...]:
@@ -92,26 +86,31 @@ def find_stances(scene: Scene, limits: ContactLimits | None = None) -> tuple[Sta
     if clip.stances is not None:
         return clip.stances
     limits = (limits or ContactLimits()).scaled(scene.binding.rig.leg)
+    size, seconds = scene.binding.rig.leg / REFERENCE_LEG, scene.binding.step
     point = sole_points(scene)
     height = point[1] - scene.ground.height(point[0], point[2])
-    step = np.sqrt((steps_of(point, scene)[[0, 2]] ** 2).sum(axis=0)) / clip.step
-    before = np.roll(step, 1, axis=-1)
-    if not clip.loop:
-        before[..., 0] = step[..., 0]
-    speed = np.minimum(step, before)
+    x, _, z = steps_of(point, scene)
+    after = np.sqrt(x * x + z * z) / seconds
+    before = np.concatenate([after[..., -1:] if clip.loop else after[..., :1], after[..., :-1]], axis=-1)
+    speed = np.minimum(after, before)
     on = ((height < limits.height_on) & (speed < limits.speed_on)).any(axis=0)
     off = ((height > limits.height_off) | (speed > limits.speed_off)).all(axis=0)
-    least = max(2, round(limits.shortest / clip.step))
+    deep = height.min(axis=0) < -limits.height_on
+    crept = least_steps(point, height)
+    still = np.sqrt(crept[0] * crept[0] + crept[1] * crept[1]) < STILL_SPEED * float(np.sqrt(size)) * seconds
+    least = max(2, round(limits.shortest / seconds))
     found: list[Stance] = []
     for foot, down in enumerate(latched(on, off, loop=clip.loop)):
-        down = _joined(down, height[:, foot].min(axis=0) < -limits.height_on, 2 * least + 1, loop=clip.loop)
-        down = _parted(_tidied(down, least, loop=clip.loop), point[:, :, foot], height[:, foot], scene, least)
+        if np.count_nonzero(deep[foot]):
+            down = _joined(down, deep[foot], 2 * least + 1, loop=clip.loop)
+        down = _tidied(down, least, loop=clip.loop)
+        down = _parted(down, crept[:, foot], still[foot], least, APART * size)
         found += _runs_to_stances(down, FEET[foot], clip.first, clip.loop)
     return tuple(found)
 
 
 def _joined(down: Flags, deep: Flags, most: int, *, loop: bool) -> Flags:
-    """Fill short gaps in which the sole stays deep in the ground: a foot rolled about its ankle drags its toes there."""
+    """Fill short gaps in which the sole stays deep in the ground: a foot rolled about its ankle drags its toes."""
     start, length = runs(~down, loop=loop)
     for s, n in zip(start[length <= most], length[length <= most], strict=True):
         at = np.arange(s, s + n) % len(down)
@@ -121,25 +120,25 @@ def _joined(down: Flags, deep: Flags, most: int, *, loop: bool) -> Flags:
     return down
 
 
-def _parted(down: Flags, point: Array, height: Array, scene: Scene, least: int) -> Flags:
+def _parted(down: Flags, step: Array, still: Flags, least: int, apart: float) -> Flags:
     """Part a stance between two still spells whose places lie more than 15 mm from each other.
 
     The frames between, in which the foot shuffles, become swing where there are two or
-    more; else it stays one stance with a slip, which the check tells.
+    more; else it stays one stance with a slip, which the check tells. ``step`` is that of the
+    touching point that moves least, ``(2, n - 1)``, and ``still`` tells where it's slow.
     """
-    clip, size = scene.binding.clip, scene.binding.rig.leg / REFERENCE_LEG
-    step = least_steps(point, height)
-    still = np.append(np.hypot(*step) / clip.step < STILL_SPEED * np.sqrt(size), False)
-    start, length = runs(still & down, loop=False)
-    spell = np.flatnonzero(length >= least)
+    start, length = runs(still & down[:-1], loop=False)
+    spell = (length >= least).nonzero()[0]
     if len(spell) < 2:
         return down
-    path = np.concatenate([np.zeros((2, 1)), np.cumsum(step, axis=-1)], axis=-1)
+    path = np.zeros((2, len(down)))
+    step.cumsum(axis=-1, out=path[:, 1:])
     middle = start[spell] + length[spell] // 2
-    for one, two in pairwise(range(len(spell))):
-        end, begin = int(start[spell[one]] + length[spell[one]]), int(start[spell[two]])
-        apart = float(np.hypot(*(path[:, middle[two]] - path[:, middle[one]])))
-        if apart > APART * size and begin - end >= 2 and down[end:begin].all():
+    ends, begins = (start + length)[spell[:-1]], start[spell[1:]]
+    x, z = path[:, middle[1:]] - path[:, middle[:-1]]
+    parts = (np.sqrt(x * x + z * z) > apart) & (begins - ends >= 2)
+    for end, begin in zip(ends[parts].tolist(), begins[parts].tolist(), strict=True):
+        if down[end:begin].all():
             down = down.copy()
             down[end:begin] = False
     return down
@@ -153,21 +152,18 @@ def latched(on: Flags, off: Flags, *, loop: bool) -> Flags:
     count = on.shape[-1]
     if loop:
         on, off = np.concatenate([on, on], -1), np.concatenate([off, off], -1)
-    decided = on | off
-    index = np.where(decided, np.arange(on.shape[-1]), -1)
-    last = np.maximum.accumulate(index, axis=-1)
-    state = np.take_along_axis(on, np.maximum(last, 0), -1) & (last >= 0)
-    return np.asarray(state[..., -count:])
+    # twice the frame that decides, plus its state: the largest so far is the last
+    decided = np.where(on | off, 2 * np.arange(on.shape[-1]) + on, -2)
+    last = np.maximum.accumulate(decided, axis=-1)[..., -count:]
+    return np.asarray((last & 1) == 1)
 
 
 def runs(flag: Flags, *, loop: bool) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
     """Return starts and lengths of the runs of true along a flat array; a loop's run may wrap the seam."""
     count = len(flag)
-    edge = np.flatnonzero(flag[1:] != flag[:-1]) + 1
-    if flag[0]:
-        edge = np.concatenate([[0], edge])
-    if flag[-1]:
-        edge = np.concatenate([edge, [count]])
+    framed = np.zeros(count + 2, dtype=bool)
+    framed[1:-1] = flag
+    edge = (framed[1:] != framed[:-1]).nonzero()[0]
     start, end = edge[::2], edge[1::2]
     length = end - start
     if loop and len(start) > 1 and start[0] == 0 and end[-1] == count:
@@ -184,7 +180,7 @@ def _tidied(down: Flags, least: int, *, loop: bool) -> Flags:
         short = length < min(least, count)
         if not loop:
             short &= (start > 0) & (start + length < count)
-        if short.any():
+        if np.count_nonzero(short):
             down = down.copy()
             for s, n in zip(start[short], length[short], strict=True):
                 down[np.arange(s, s + n) % count] = not wanted
@@ -193,7 +189,8 @@ def _tidied(down: Flags, least: int, *, loop: bool) -> Flags:
 
 def _runs_to_stances(down: Flags, foot: str, first: int, loop: bool) -> list[Stance]:
     start, length = runs(down, loop=loop)
-    return [Stance(foot, first + int(s), first + int(s + n - 1)) for s, n in zip(start, length, strict=True)]
+    ends = zip(start.tolist(), length.tolist(), strict=True)
+    return [Stance(foot, first + s, first + s + n - 1) for s, n in ends]
 
 
 def estimate_belt(scene: Scene) -> Belt:
@@ -213,12 +210,12 @@ def estimate_belt(scene: Scene) -> Belt:
     point = sole_points(scene)
     lowest = (point[1] - scene.ground.height(point[0], point[2])).min(axis=0)
     ends = scene.angles[..., :1] if clip.loop else scene.angles[..., -1:]
-    rate = np.diff(scene.angles, axis=-1, append=ends) / clip.step
+    rate = (np.concatenate([scene.angles[..., 1:], ends], axis=-1) - scene.angles) / clip.step
     weight = np.exp(-((scene.angles[0] / 0.06) ** 2) - (rate**2).sum(axis=0) / STEADY**2) + 1e-6
     weight *= lowest < ContactLimits().scaled(rig.leg).height_off
     if not clip.loop:
         weight[:, -1] = 0.0
-    if not weight.any():
+    if not np.count_nonzero(weight):
         return STILL
     # of ankle, heel, ball and toe the one that the feet turn about moves most evenly with the ground
     tracks = np.concatenate([scene.ankle[:, None], point], axis=1)

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Literal
+from typing import Any, Literal
 
 import numpy as np
 import numpy.typing as npt
@@ -91,14 +91,9 @@ class Curve:
 
     @classmethod
     def shaped(
-        cls,
-        frames: npt.ArrayLike,
-        values: npt.ArrayLike,
-        *,
-        shape: Shape,
-        before: Outside = Outside.HOLD,
-        after: Outside = Outside.HOLD,
-    ) -> Curve:
+        cls, frames: npt.ArrayLike, values: npt.ArrayLike, *, shape: Shape,
+        before: Outside = Outside.HOLD, after: Outside = Outside.HOLD,
+    ) -> Curve:  # fmt: skip
         """Return a curve whose keys all have one shape: any but GIVEN and BEZIER, which need more said."""
         if shape in (Shape.GIVEN, Shape.BEZIER):
             raise InputError(f"keys of shape {shape.name} need slopes or handles", place="shape")
@@ -114,13 +109,9 @@ class Curve:
 
     @classmethod
     def through(
-        cls,
-        frames: npt.ArrayLike,
-        values: npt.ArrayLike,
-        *,
-        before: Outside = Outside.HOLD,
-        after: Outside = Outside.HOLD,
-    ) -> Curve:
+        cls, frames: npt.ArrayLike, values: npt.ArrayLike, *,
+        before: Outside = Outside.HOLD, after: Outside = Outside.HOLD,
+    ) -> Curve:  # fmt: skip
         """Return a curve whose slopes run from neighbour to neighbour."""
         return cls.shaped(frames, values, shape=Shape.THROUGH, before=before, after=after)
 
@@ -147,13 +138,17 @@ class Curve:
         cls, frames: Floats, values: Floats, slope_in: Floats, slope_out: Floats, *, before: Outside, after: Outside
     ) -> Curve:
         """Return a curve with stated slopes of arrays known to be good: not checked nor copied, but made read-only."""
-        made = object.__new__(cls)
-        shapes = np.full(frames.shape, Shape.GIVEN, dtype=np.int8)
-        parts = (frames, values, shapes, slope_in, slope_out, None, before, after)
-        for name, part in zip(cls.__slots__, parts, strict=True):
-            if isinstance(part, np.ndarray):
-                part.setflags(write=False)
-            object.__setattr__(made, name, part)
+        made, put = object.__new__(cls), object.__setattr__
+        shapes = np.empty(frames.shape, dtype=np.int8)
+        shapes.fill(Shape.GIVEN)
+        names = ("frames", "values", "shapes", "slope_in", "slope_out")
+        arrays: tuple[npt.NDArray[Any], ...] = (frames, values, shapes, slope_in, slope_out)
+        for name, array in zip(names, arrays, strict=True):
+            array.setflags(write=False)
+            put(made, name, array)
+        put(made, "handles", None)
+        put(made, "before", before)
+        put(made, "after", after)
         return made
 
 
@@ -234,7 +229,7 @@ class Pack:
         start[segment], start[heads] = keys.frames, keys.frames[keys.first]
         cubic[0, segment], cubic[0, heads] = keys.values, keys.values[keys.first]
         slope_in, slope_out = key_slopes(keys)
-        moves = keys.shapes != Shape.STEP
+        moves = keys.shapes != int(Shape.STEP)
         moves[keys.last] = False
         bezier, bezier_row = None, np.zeros(0, dtype=np.intp)
         if Shape.BEZIER in keys.shapes.tobytes():
@@ -242,7 +237,7 @@ class Pack:
             bezier_row = np.full(size + channels, -1)
             bezier_row[segment[left]] = np.arange(left.size)
             moves[left] = False
-        left = np.flatnonzero(moves)
+        left = moves.nonzero()[0]
         cubic[1:, segment[left]] = hermite_segments(keys, left, slope_in=slope_in, slope_out=slope_out)
         return cls(channels, ranks, table, places, start, cubic, bezier_row, bezier, rounds_of(keys))
 
@@ -279,7 +274,7 @@ class Pack:
         if self._bezier is not None:
             row = self._bezier_row.take(segment)
             inside = (row >= 0) & (offset > 0.0)
-            if inside.any():
+            if np.count_nonzero(inside):
                 segments = self._bezier.take(row[inside])
                 found[inside] = values_at(offset[inside] / segments.length, segments)
         if turns is not None and self._rounds is not None:
@@ -304,7 +299,7 @@ class Pack:
         if self._bezier is not None:
             row = self._bezier_row.take(segment)
             inside = row >= 0
-            if inside.any():
+            if np.count_nonzero(inside):
                 segments = self._bezier.take(row[inside])
                 found[inside] = slopes_at(offset[inside] / segments.length, segments)
         return found
@@ -317,11 +312,7 @@ class Pack:
         rank = self._ranks.searchsorted(times, side="left" if side == "left" else "right")  # (1 or groups, m)
         if turns is not None and self._rounds is not None:
             group = self._rounds.group
-            times, rank, turns = (
-                times.take(group, axis=0),
-                rank.take(group, axis=0),
-                turns.take(group, axis=0),
-            )
+            times, rank, turns = times.take(group, axis=0), rank.take(group, axis=0), turns.take(group, axis=0)
         first_place = (np.arange(self.channels) * (self._ranks.size + 1))[:, np.newaxis]
         place = first_place + rank
         if self._table is not None:
@@ -333,7 +324,7 @@ class Pack:
 
 def _ranked(frames: Floats, channel: Indices, channels: int) -> tuple[Floats, Indices, Indices | None]:
     """Return the ranks, places and table by which a `Pack` finds the segment of a frame."""
-    ranks = np.sort(frames)
+    ranks = np.sort(frames, kind="stable")  # quick where each curve's keys are in order already
     ranks = ranks[np.concatenate([[True], ranks[1:] != ranks[:-1]])]
     row = ranks.size + 1
     places = channel * row + ranks.searchsorted(frames) + 1

@@ -9,6 +9,7 @@ that lies nearest to the planted path at four places between two frames.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -42,159 +43,145 @@ _BASIS = np.concatenate(
         _P**3 - _P**2,  # slope there
     ]
 )
-_FIT = np.linalg.pinv(_BASIS[[1, 3]])  # (4, 2): leftover at the phases -> the two slopes
+_LEFT, _OUT, _RIGHT, _INTO = range(4)
+_FIT = np.linalg.pinv(_BASIS[[_OUT, _INTO]])  # (4, 2): leftover at the phases -> the two slopes
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class _Segments:
-    """Seven channels of two feet from frame to frame: ``(7, 2, segments)`` each, metres, radians, a frame."""
-
-    left: Array
-    right: Array
-    out: Array
-    into: Array
-
-    def between(self, rows: slice, foot: NDArray[np.intp], at: NDArray[np.intp]) -> Array:
-        """Return values at the phases of some segments, ``(rows, ..., phases)``."""
-        parts = np.stack([part[rows, foot, at] for part in (self.left, self.out, self.right, self.into)], axis=-1)
-        return np.asarray(parts @ _BASIS)
+def _at_phases(parts: Array, basis: Array) -> Array:
+    """Return the sum of parts ``(k, ...)`` times rows of a basis ``(k, phases)``, ``(..., phases)``."""
+    return np.asarray((parts.reshape(len(parts), -1).T @ basis).reshape(*parts.shape[1:], -1))
 
 
-def write_channels(scene: Scene, settled: Settled, *, leave_below: float = 1e-6) -> dict[str, Curve]:
+def write_channels(scene: Scene, settled: Settled, *, ankle: Array, leave_below: float = 1e-6) -> dict[str, Curve]:
     """Return the changed channels by name.
 
     Parameters
     ----------
+    ankle : ndarray, shape (3, 2, frames)
+        The settled ankles in the world and in the clip's order.
     leave_below : float
         Metres: a channel that changes by less than this in every frame is left as it is
         (angles: times 1/0.2 m, in radians), unless its curve leaves the planted path by
         more than half a millimetre between two.
     """
     binding, tracks = scene.binding, settled.tracks
-    ankle = scene.to_world(tracks.unroll_points(scene, settled.ankle))
     angles = tracks.unroll(settled.angles)
     angles[1] = scene.yaw_to_world(tracks.unroll_yaw(scene, settled.angles[1]))
     bend = tracks.unroll(settled.bend)
     new = binding.write(ankle, angles, bend, scene.values, scene.frames)
-    padded = np.concatenate([scene.values, np.zeros((1, scene.count))])
-    old = padded[binding.foot_rows]
-    change = new - old
+    change = new - binding.feet(scene.values)
     most = np.abs(change).max(axis=-1)
     most[3:] *= LEVER
     changed = most > leave_below
     segments = _segments(scene, settled, new, change)
-    before = segments.out[:3].copy(), segments.into[:3].copy()
+    slopes = segments[[_OUT, _INTO], :3]
     _fit_stances(scene, settled, segments)
-    bent = np.stack([segments.out[:3] - before[0], segments.into[:3] - before[1]], axis=-1) @ _BASIS[[1, 3]]
-    changed[:3] |= np.abs(bent).max(axis=(-2, -1), initial=0.0) > max(BETWEEN, leave_below)
+    if not changed[:3].all():
+        bent = _at_phases(segments[[_OUT, _INTO], :3] - slopes, _BASIS[[_OUT, _INTO]])
+        changed[:3] |= np.abs(bent).max(axis=(-2, -1), initial=0.0) > max(BETWEEN, leave_below)
     wanted = _writable(scene, changed)
     return _curves(scene, segments, wanted) if wanted else {}
 
 
 def _writable(scene: Scene, changed: Flags) -> list[tuple[int, int, Axis]]:
-    rig, clip = scene.binding.rig, scene.binding.clip
+    feet, clip = scene.binding.rig.feet, scene.binding.clip
     found = []
-    for row, foot in np.argwhere(changed).tolist():
-        axis = rig.feet[foot].axes.get(AXES[row])
+    rows, sides = changed.nonzero()
+    for row, foot in zip(rows.tolist(), sides.tolist(), strict=True):
+        axis = feet[foot].axes.get(AXES[row])
         if axis is not None and axis.channel not in clip.locked:
             found.append((row, foot, axis))
     return found
 
 
-def _segments(scene: Scene, settled: Settled, new: Array, change: Array) -> _Segments:
-    """Return the new curves frame by frame: authored slopes plus those of the correction."""
+def _segments(scene: Scene, settled: Settled, new: Array, change: Array) -> Array:
+    """Return the new curves from frame to frame: authored slopes plus those of the correction.
+
+    Seven channels of two feet, ``(4, 7, 2, segments)``: value at the left frame, slope there, value at the
+    right frame, slope there; metres, radians, a frame.
+    """
     binding, tracks = scene.binding, settled.tracks
     loop = scene.drift is not None
-    rows = binding.foot_rows
-    scale = np.concatenate([binding.scale[:, 0], [0.0]])[rows][..., None]
-
-    def slopes(at: Array, side: str) -> Array:
-        raw = binding.pack.slopes(at, side="left" if side == "left" else "right")
-        return np.asarray(np.concatenate([raw, np.zeros((1, len(at)))])[rows] * scale)
-
     count = scene.count if loop else scene.count - 1
-    out = slopes(scene.frames[:count], "right")
-    into = slopes(scene.frames[:count] + 1.0, "left")
+    scale = binding.feet(binding.scale)
+    segments = np.empty((4, 7, 2, count))
+    left, out, right, into = segments
+    left[:], right[..., : scene.count - 1] = new[..., :count], new[..., 1:]
     if loop:
-        end = np.concatenate([binding.end_values(scene.values), np.zeros((1, 1))])[rows]
-        start = np.concatenate([scene.values[:, :1], np.zeros((1, 1))])[rows]
-        after = new[..., :1] + (end - start)
-        left, right = new, np.concatenate([new[..., 1:], after], axis=-1)
-        step = np.roll(change, -1, axis=-1) - change
-    else:
-        left, right = new[..., :-1], new[..., 1:]
-        step = np.diff(change, axis=-1)
-    planted = tracks.unroll(tracks.planted)
-    held = tracks.unroll(settled.held)
+        right[..., -1:] = new[..., :1] + binding.feet(binding.end_values(scene.values) - scene.values[:, :1])
+    out[:] = binding.feet(binding.pack.slopes(scene.frames[:count], side="right")) * scale
+    into[:] = binding.feet(binding.pack.slopes(scene.frames[:count] + 1.0, side="left")) * scale
+    planted, held = tracks.unroll(tracks.planted), tracks.unroll(settled.held)
     rolling = planted & (tracks.unroll(settled.angles[0]) >= -LEVEL)
-    regime = np.empty((7, 2, count), dtype=bool)
-    for where, known in ((slice(0, 3), planted), (slice(3, 4), planted & False), (slice(4, 5), held),
-                         (slice(5, 6), planted & False), (slice(6, 7), rolling)):  # fmt: skip
-        regime[where] = _both_ends(known, loop)
-    first, last = _correction_slopes(step, regime, loop)
-    out, into = out + first, into + last
-    still = regime[4]
+    known = np.array([planted, held, rolling])
+    still, turned, flexed = known[..., :count] & _next(known)[..., :count]
+    never = np.zeros_like(still)
+    regime = np.array([still, still, still, never, turned, never, flexed])
+    first, last = _correction_slopes(_next(change)[..., :count] - change[..., :count], regime, loop)
+    out += first
+    into += last
     chord = right[4] - left[4]
-    out[4], into[4] = np.where(still, chord, out[4]), np.where(still, chord, into[4])
-    flexed = regime[6]
-    out[6], into[6] = np.where(flexed, out[3], out[6]), np.where(flexed, into[3], into[6])
-    return _Segments(left, right, out, into)
+    for slope in (out, into):
+        np.copyto(slope[4], chord, where=turned)
+        np.copyto(slope[6], slope[3], where=flexed)
+    return segments
 
 
-def _both_ends(known: Flags, loop: bool) -> Flags:
-    return known & np.roll(known, -1, axis=-1) if loop else known[:, :-1] & known[:, 1:]
+def _next(values: NDArray[Any]) -> NDArray[Any]:
+    """Return what follows each value along the last axis; the first follows the last."""
+    return np.concatenate([values[..., 1:], values[..., :1]], axis=-1)
 
 
 def _correction_slopes(step: Array, regime: Flags, loop: bool) -> tuple[Array, Array]:
     """Return the correction's slope at both ends of each segment; it breaks where the regime does."""
-    after, before = np.roll(step, -1, axis=-1), np.roll(step, 1, axis=-1)
-    same_after = regime == np.roll(regime, -1, axis=-1)
-    same_before = regime == np.roll(regime, 1, axis=-1)
+    after, before = _next(step), np.concatenate([step[..., -1:], step[..., :-1]], axis=-1)
+    same_after = regime == _next(regime)
     if not loop:
-        same_after[..., -1] = same_before[..., 0] = False
+        same_after[..., -1] = False
+    same_before = np.concatenate([same_after[..., -1:], same_after[..., :-1]], axis=-1)
     # one-sided ends take the parabola through the next segment where there is one
     out = np.where(same_before, 0.5 * (before + step), np.where(same_after, 1.5 * step - 0.5 * after, step))
     into = np.where(same_after, 0.5 * (step + after), np.where(same_before, 1.5 * step - 0.5 * before, step))
     return out, into
 
 
-def _fit_stances(scene: Scene, settled: Settled, segments: _Segments) -> None:
+def _fit_stances(scene: Scene, settled: Settled, segments: Array) -> None:
     """Replace the slopes of x, y and z in stance by those that follow the planted path between frames."""
     binding, tracks, prints = scene.binding, settled.tracks, settled.prints
-    count = segments.left.shape[-1]
+    count = segments.shape[-1]
     if not len(tracks.source):
         return
     print_of, laps = tracks.unroll(tracks.print_of), tracks.unroll(tracks.laps)
     # a stance goes on over the seam, and its far part is a footprint's image a loop later: one source
     source = np.where(tracks.unroll(tracks.planted), tracks.source[print_of], -1)
-    same = (source == np.roll(source, -1, axis=-1)) & (source >= 0)
+    same = (source == _next(source)) & (source >= 0)
     if scene.drift is not None and not scene.drift.is_still:  # a foot that never lifts can't follow the ground's drift
         lap_ends = tracks.back % scene.count == scene.count - 1
-        same &= ~lap_ends | (print_of != np.roll(print_of, -1, axis=-1))
+        same &= ~lap_ends | (print_of != _next(print_of))
     same = same[:, :count]
-    foot, at = np.nonzero(same)
+    foot, at = same.nonzero()
     if not len(foot):
         return
     which, lap = print_of[foot, at], laps[foot, at]
-    wide = np.broadcast_to(which[:, None], (len(which), len(PHASES)))
-    time = (scene.frames[at, None] + PHASES - binding.clip.first) * binding.clip.step
+    wide = which[:, None]
+    time = (at[:, None] + PHASES) * binding.step
     between = _Between.of(scene, segments, foot, at)
-    angles = between.angles.copy()
-    angles[1] -= scene.belt.heading(time)
-    if scene.drift is not None:
+    angles = between.angles
+    if scene.belt.turn != 0.0:
+        angles[1] -= scene.belt.heading(time)
+    if scene.drift is not None and scene.drift.turn != 0.0:
         angles[1] += (lap * scene.drift.turn)[:, None]
-    local = prints.local_turns(wide, angles)
-    turns = Turns(local[0][None], local[2][None], local[1][None], between.bend[None])
-    off = _path(scene, settled, turns, foot, at)
+    pitch, swivel, cant = prints.local_turns(wide, angles)
+    off = _path(scene, settled, np.array([pitch, cant, swivel, between.bend]), foot, at)
     ground = prints.origin[:, wide] + prints.outof(wide, off)
-    if scene.drift is not None and lap.any():
-        ground = np.where(lap[:, None], scene.drift.apply(ground, times=-1), ground)
+    moved_on = lap > 0
+    if scene.drift is not None and np.count_nonzero(moved_on):
+        ground[:, moved_on] = scene.drift.apply(ground[:, moved_on], times=-1)
     world = scene.belt.to_world(ground.reshape(3, -1), time.ravel()).reshape(ground.shape)
-    place = between.write(world)
-    ends = np.stack([segments.left[:3, foot, at], segments.right[:3, foot, at]], axis=-1) @ _BASIS[[0, 2]]
-    slopes = (place - ends) @ _FIT
-    segments.out[:3, foot, at] = slopes[..., 0]
-    segments.into[:3, foot, at] = slopes[..., 1]
+    ends = _at_phases(segments[::2, :3, foot, at], _BASIS[::2])
+    slopes = (between.write(world) - ends) @ _FIT
+    segments[_OUT, :3, foot, at] = slopes[..., 0].T
+    segments[_INTO, :3, foot, at] = slopes[..., 1].T
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -209,17 +196,16 @@ class _Between:
     whole: tuple[Pose, Array, Array, int] | None
 
     @classmethod
-    def of(cls, scene: Scene, segments: _Segments, foot: NDArray[np.intp], at: NDArray[np.intp]) -> _Between:
+    def of(cls, scene: Scene, segments: Array, foot: NDArray[np.intp], at: NDArray[np.intp]) -> _Between:
         binding = scene.binding
         if binding.plain:
-            turns = segments.between(slice(3, 7), foot, at)
+            turns = _at_phases(segments[:, 3:, foot, at], _BASIS)
             return cls(scene, foot, at, turns[:3], turns[3], None)
         # the feet's parents move: everything is read again at the places between, with the new feet put in
-        count = segments.left.shape[-1]
+        count = segments.shape[-1]
         frames = (scene.frames[:count, None] + PHASES).ravel()
         values = binding.values(frames)
-        every = np.broadcast_to(np.arange(count), (2, count))
-        new = segments.between(slice(0, 7), np.arange(2)[:, None], every).reshape(7, 2, -1)
+        new = _at_phases(segments, _BASIS).reshape(7, 2, -1)
         for row, side in np.argwhere(binding.foot_rows >= 0).tolist():
             values[binding.foot_rows[row, side]] = new[row, side]
         pose = binding.pose(values, frames)
@@ -238,63 +224,65 @@ class _Between:
         return np.asarray(written.reshape(3, 2, count, -1)[:, self.foot, self.at])
 
 
-def _path(scene: Scene, settled: Settled, turns: Turns, foot: NDArray[np.intp], at: NDArray[np.intp]) -> Array:
+def _path(scene: Scene, settled: Settled, turns: Array, foot: NDArray[np.intp], at: NDArray[np.intp]) -> Array:
     """Return the planted ankles between frames, ``(3, n, phases)`` in footprint space.
 
     They start and end at the frames' own ankles and don't slip on the way, but for
     what the two ways of counting (frame by frame, place by place) differ by.
     """
-    soles = scene.soles.gathered(foot)
-    rolls = ((turns.cant != 0.0) | (np.abs(turns.swivel) > NOTHING))[0].any(axis=-1)
-    if not rolls.any():
-        return soles.planted(turns)[:, 0]
-    tracks, prints = settled.tracks, settled.prints
-    which, right = tracks.print_of, (at + 1) % tracks.print_of.shape[1]
-    local = tracks.unroll(prints.local_turns(which, settled.angles))
-    stood = tracks.unroll(prints.into(which, settled.ankle - prints.origin[:, which]))
-    frames = (local[0], local[2], local[1], tracks.unroll(settled.bend))
-    whole = Turns(
-        *(
-            np.concatenate([ends[foot, at][None, :, None], between, ends[foot, right][None, :, None]], axis=-1)
-            for ends, between in zip(frames, turns, strict=True)
-        )
-    )
-    path = soles.planted(whole)[:, 0]
-    if not rolls.all():
-        whole, soles = Turns(*(value[:, rolls] for value in whole)), scene.soles.gathered(foot[rolls])
-    slip = np.cumsum(slip_steps(soles, whole, path[:, None, rolls]), axis=-1)[:, 0]
-    path[::2, rolls, 1:] -= slip
-    first, last = stood[:, foot, at] - path[..., 0], stood[:, foot, right] - path[..., -1]
-    path += first[..., None] + (last - first)[..., None] * np.concatenate([[0.0], PHASES, [1.0]])
-    return np.asarray(path[..., 1:-1])
+    _, cant, swivel, _ = turns
+    rolls = ((cant != 0.0) | (np.abs(swivel) > NOTHING)).any(axis=-1)
+    if not np.count_nonzero(rolls):
+        return scene.soles.gathered(foot).planted(Turns(*turns[:, None]))[:, 0]
+    back, stood = settled.tracks.back, settled.stood.reshape(3, -1)
+    here, there = back[foot, at], back[foot, (at + 1) % back.shape[1]]
+    ends = np.array(settled.turns).reshape(4, -1)
+    whole = np.empty((4, len(foot), len(PHASES) + 2))
+    whole[..., 0], whole[..., 1:-1], whole[..., -1] = ends.take(here, axis=1), turns, ends.take(there, axis=1)
+    path = scene.soles.gathered(foot).planted(Turns(*whole[:, None]))[:, 0]
+    if rolls.all():
+        path[::2, :, 1:] -= _crept(scene, whole, path, foot)
+    else:
+        path[::2, rolls, 1:] -= _crept(scene, whole[:, rolls], path[:, rolls], foot[rolls])
+    first, last = stood.take(here, axis=1) - path[..., 0], stood.take(there, axis=1) - path[..., -1]
+    return np.asarray(path[..., 1:-1] + first[..., None] + (last - first)[..., None] * PHASES)
 
 
-def _curves(scene: Scene, segments: _Segments, wanted: list[tuple[int, int, Axis]]) -> dict[str, Curve]:
+def _crept(scene: Scene, turns: Array, path: Array, foot: NDArray[np.intp]) -> Array:
+    """Return how far the touching points of some segments have slipped since their left frame, x and z."""
+    steps = slip_steps(scene.soles.gathered(foot), Turns(*turns[:, None]), path[:, None])
+    return np.asarray(steps[:, 0].cumsum(axis=-1))
+
+
+def _curves(scene: Scene, segments: Array, wanted: list[tuple[int, int, Axis]]) -> dict[str, Curve]:
     """Return the wanted channels with a key on every frame, in the file's own units."""
     clip, loop = scene.binding.clip, scene.drift is not None
-    row, foot = (np.array([which[k] for which in wanted]) for k in range(2))
-    scale, zero = (np.array([[getattr(axis, k)] for *_, axis in wanted]) for k in ("scale", "zero"))
-    left, right, out, into = (part[row, foot] for part in (segments.left, segments.right, segments.out, segments.into))
-    values = np.concatenate([left, right[:, -1:]], axis=1) / scale + zero
-    edge = np.zeros_like(scale)
-    slope_in = np.concatenate([into[:, -1:] if loop else edge, into], axis=1) / scale
-    slope_out = np.concatenate([out, out[:, :1] if loop else edge], axis=1) / scale
-    if not (np.isfinite(values).all() and np.isfinite(slope_in).all() and np.isfinite(slope_out).all()):
+    row, foot, axes = zip(*wanted, strict=True)
+    scale, zero = (np.array([[getattr(axis, k)] for axis in axes]) for k in ("scale", "zero"))
+    left, out, right, into = segments[:, row, foot] / scale
+    keys = np.zeros((3, len(axes), left.shape[1] + 1))
+    values, slope_in, slope_out = keys
+    values[:, :-1], values[:, -1] = left, right[:, -1]
+    values += zero
+    slope_in[:, 1:], slope_out[:, :-1] = into, out
+    if loop:
+        slope_in[:, 0], slope_out[:, -1] = into[:, -1], out[:, 0]
+    if not np.isfinite(keys).all():
         raise ArithmeticError("planting gave a number that is not finite")
     frames = np.arange(clip.first, clip.first + values.shape[1], dtype=np.float64)
     made = {}
     for i, (_, _, axis) in enumerate(wanted):
         old = clip.channels.get(axis.channel)
-        keys = (frames, values[i], slope_in[i], slope_out[i])
-        if old is not None and (old.shapes == Shape.STEP).all():
+        new = (frames, values[i], slope_in[i], slope_out[i])
+        if old is not None and Shape.STEP in (held := old.shapes.tobytes()) and len(set(held)) == 1:
             made[axis.channel] = _stepped(old, frames, values[i])
             continue
         if old is not None and not loop:
-            made[axis.channel] = _within(old, *keys)
+            made[axis.channel] = _within(old, *new)
         else:
             rule = Outside.HOLD if not loop else Outside.REPEAT
             rule = Outside.ADVANCE if loop and old is not None and old.after == Outside.ADVANCE else rule
-            made[axis.channel] = Curve.trusted(*keys, before=rule, after=rule)
+            made[axis.channel] = Curve.trusted(*new, before=rule, after=rule)
     return made
 
 
@@ -310,7 +298,7 @@ def _stepped(old: Curve, frames: Array, values: Array) -> Curve:
 def _within(old: Curve, frames: Array, values: Array, slope_in: Array, slope_out: Array) -> Curve:
     """Put new keys in place of those of a range; keys outside it stay, with their slopes spelt out."""
     before, after = old.frames < frames[0], old.frames > frames[-1]
-    if not (before.any() or after.any()):
+    if not (np.count_nonzero(before) or np.count_nonzero(after)):
         return Curve.trusted(frames, values, slope_in, slope_out, before=old.before, after=old.after)
     old_in, old_out = resolve_slopes(old)
     keep = np.array([Shape.STEP, Shape.BEZIER], dtype=np.int8)

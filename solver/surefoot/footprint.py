@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from surefoot.clip import Stance
+from surefoot.contact import runs
 from surefoot.errors import InputError
 from surefoot.ground import Ground
 from surefoot.rig import FEET
@@ -66,8 +67,7 @@ class Tracks:
         """Lay out the scene's frames and number the footprints of its stances."""
         count, first = scene.count, int(scene.frames[0])
         loop = scene.drift is not None
-        index = np.empty((2, count), dtype=np.intp)
-        laps = np.zeros((2, count), dtype=np.intp)
+        starts = [0, 0]
         print_of = np.full((2, count), -1, dtype=np.intp)
         alone = np.zeros((2, count), dtype=bool)
         source: list[int] = []
@@ -78,8 +78,7 @@ class Tracks:
             if loop and mine:
                 s, n, _ = max(mine, key=lambda m: m[1])
                 start = (s + _stillest(scene.angles[0, foot], s, n)) % count if n < count else s % count
-            index[foot] = np.roll(np.arange(count), -start)
-            laps[foot, count - start :] = 1
+            starts[foot] = start
             for s, n, leave in mine:
                 at = (s - start) % count if loop else s
                 end = at + min(n, count)
@@ -92,17 +91,20 @@ class Tracks:
                     alone[foot, : end - count] = leave
                     source.append(len(source) - 1)
                     foot_of.append(foot)
-        rows = np.arange(2)[:, None]
-        back = np.empty((2, count), dtype=np.intp)
-        back[rows, index] = np.arange(2 * count).reshape(2, count)
-        hip, ankle = scene.hip[:, rows, index], scene.ankle[:, rows, index]
-        angles, bend = scene.angles[:, rows, index], scene.pose.bend[rows, index]
-        if scene.drift is not None and laps.any():
+        here, turned, rows = np.arange(count), np.array(starts)[:, None], np.array([[0], [count]])
+        index = (here + turned) % count
+        flat = index + rows
+        hip, ankle, angles = (part.reshape(3, -1).take(flat, axis=1) for part in (scene.hip, scene.ankle, scene.angles))
+        laps = (here >= count - turned).astype(np.intp)
+        if scene.drift is not None and any(starts):
             hip = np.where(laps, scene.drift.apply(hip), hip)
             ankle = np.where(laps, scene.drift.apply(ankle), ankle)
             angles[1] += laps * scene.drift.turn
-        return cls(index, laps, print_of, alone, hip, ankle, angles, bend, np.array(source, dtype=np.intp),
-                   np.array(foot_of, dtype=np.intp), back)  # fmt: skip
+        sources, feet = np.array([source, foot_of], dtype=np.intp)
+        back = (here - turned) % count + rows
+        return cls(
+            index, laps, print_of, alone, hip, ankle, angles, scene.pose.bend.take(flat), sources, feet, back
+        )  # fmt: skip
 
     @property
     def planted(self) -> Flags:
@@ -112,11 +114,11 @@ class Tracks:
     def unroll(self, values: NDArray[Any]) -> NDArray[Any]:
         """Return ``values`` (..., 2, n) in the clip's own order of frames; points need `unroll_points`."""
         flat = values.reshape(*values.shape[:-2], -1)
-        return np.take(flat, self.back, axis=-1)
+        return flat.take(self.back, axis=-1)
 
     def unroll_points(self, scene: Scene, points: Array) -> Array:
         """Return ground-space points ``(3, 2, n)`` in the clip's order, moved back by their laps."""
-        if scene.drift is not None and self.laps.any():
+        if scene.drift is not None and np.count_nonzero(self.laps):
             points = np.where(self.laps, scene.drift.apply(points, times=-1), points)
         return self.unroll(points)
 
@@ -132,12 +134,10 @@ def _stillest(pitch: Array, start: int, length: int) -> int:
 
     A track may begin and end there: nothing about these frames is free.
     """
-    own = pitch[np.arange(start, start + length) % len(pitch)]
-    flat = np.abs(own - np.sort(own)[length // 2]) < FLAT
-    edge = np.flatnonzero(np.diff(flat.astype(np.int8), prepend=0, append=0))
-    first, end = edge[::2], edge[1::2]
-    longest = int((end - first).argmax())
-    return int((first[longest] + end[longest]) // 2)
+    own = pitch.take(np.arange(start, start + length), mode="wrap")
+    first, many = runs(np.abs(own - np.sort(own)[length // 2]) < FLAT, loop=False)
+    longest = many.argmax()
+    return int(first[longest] + many[longest] // 2)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -222,33 +222,30 @@ def fit_prints(scene: Scene, tracks: Tracks, *, anchor: Anchor | int = "flat", k
     if count == 0:
         return Prints(np.zeros((3, 0)), np.zeros(0), None)
     held = tracks.print_of >= 0
+    foot = held.nonzero()[0]
     which = tracks.print_of[held]
     owner = tracks.source[which]  # frames of an image count for its source
     ankle, angles, bend = tracks.ankle[:, held], tracks.angles[:, held], tracks.bend[held]
     forward = owner != which
-    if forward.any() and scene.drift is not None:
+    if np.count_nonzero(forward) and scene.drift is not None:
         ankle = np.where(forward, scene.drift.apply(ankle), ankle)
-        angles = angles.copy()
         angles[1] += forward * scene.drift.turn
-    foot = np.broadcast_to(np.arange(2)[:, None], held.shape)[held]
     soles = scene.soles.gathered(foot)
-    tilt: Array | None = None
-    prints = _level_fit(count, owner, ankle, angles, scene.ground)
-    rounds = 1 if scene.ground.is_level else 3
-    for _ in range(rounds):
-        if not scene.ground.is_level:
-            tilt = _tilts(prints, tracks.foot_of, scene)
-            prints = Prints(prints.origin, prints.yaw, tilt)
+    level = scene.ground.is_level
+    prints = Prints(np.zeros((3, count)), np.zeros(count), None)
+    if not level:
+        prints = _level_fit(count, owner, ankle, angles, scene.ground)
+    for _ in range(1 if level else 3):
+        tilt = None if level else _tilts(prints, tracks.foot_of, scene)
+        prints = Prints(prints.origin, prints.yaw, tilt)
         local = prints.local_turns(owner, angles)
         flat = np.abs(local[0]) < FLAT
         weight = _weights(local[0], flat, owner, count, tracks, held, anchor, keyed, scene)
         yaw = _circular_mean(local[1] + prints.yaw[owner], weight, owner, count)
         prints = Prints(prints.origin, yaw, tilt)
-        local = prints.local_turns(owner, angles)
-        turns = Turns(local[0][None], local[2][None], local[1][None], bend[None])
-        turns = turns._replace(bend=soles.planted_bend(turns.pitch, turns.cant, turns.bend))
-        offset = prints.outof(owner, soles.planted(turns)[:, 0])
-        place = ankle - offset
+        pitch, swivel, cant = prints.local_turns(owner, angles)[:, None]
+        turns = Turns(pitch, cant, swivel, soles.planted_bend(pitch, cant, bend[None]))
+        place = ankle - prints.outof(owner, soles.planted(turns)[:, 0])
         total = np.bincount(owner, weight, count)
         total[total == 0.0] = 1.0
         x, z = (np.bincount(owner, weight * place[i], count) / total for i in (0, 2))
@@ -259,7 +256,7 @@ def fit_prints(scene: Scene, tracks: Tracks, *, anchor: Anchor | int = "flat", k
 def _imaged(prints: Prints, tracks: Tracks, scene: Scene) -> Prints:
     """Fill in the footprints that are others a loop earlier."""
     image = tracks.source != np.arange(len(tracks.source))
-    if not image.any() or scene.drift is None:
+    if not np.count_nonzero(image) or scene.drift is None:
         return prints
     origin, yaw = prints.origin.copy(), prints.yaw.copy()
     of = tracks.source[image]
@@ -320,7 +317,7 @@ def _weights(
         chosen = order == _least(order, np.ones_like(flat), owner, count)[owner]
     elif anchor == "flat":
         if keyed is not None:
-            on_key = keyed[np.broadcast_to(np.arange(2)[:, None], held.shape)[held], tracks.index[held]] & flat
+            on_key = keyed[held.nonzero()[0], tracks.index[held]] & flat
             some = np.bincount(owner, on_key, count) < np.bincount(owner, flat, count)
             chosen = (order == _least(order, on_key, owner, count)[owner]) & on_key & some[owner]
     elif isinstance(anchor, int):

@@ -146,15 +146,15 @@ def plant(
     else:
         found = find_stances(scene, limits)
     settled = settle(scene, found, anchor=anchor, keyed=_keyed(scene), clearance=clearance, prints=prints)
-    channels = write_channels(scene, settled, leave_below=leave_below)
-    moved = scene.to_world(settled.tracks.unroll_points(scene, settled.ankle)) - scene.pose.ankle
+    ankle = scene.to_world(settled.tracks.unroll_points(scene, settled.ankle))
+    channels = write_channels(scene, settled, ankle=ankle, leave_below=leave_below)
     return Planted(
         clip=replace(clip, channels={**clip.channels, **channels}, stances=found, belt=scene.belt),
         changed=tuple(channels),
         stances=found,
         belt=scene.belt,
         footprints=_footprints(found, settled.prints, settled.tracks),
-        ankle_change=moved.transpose(2, 1, 0),
+        ankle_change=(ankle - scene.pose.ankle).transpose(2, 1, 0),
     )
 
 
@@ -175,16 +175,13 @@ def _keyed(scene: Scene) -> NDArray[np.bool_]:
             if axis is None or axis.channel not in clip.channels:
                 continue
             at = clip.channels[axis.channel].frames - clip.first
-            whole = at[(at >= 0) & (at < scene.count) & (at == np.round(at))].astype(int)
-            keyed[foot, whole] = True
+            whole = at.astype(np.intp)
+            keyed[foot, whole[(whole == at) & (whole >= 0) & (whole < scene.count)]] = True
     return keyed
 
 
 def _footprints(stances: tuple[Stance, ...], prints: Prints, tracks: Tracks) -> tuple[Footprint, ...]:
-    own = [i for i in range(len(tracks.source)) if tracks.source[i] == i]
-    order = sorted(stances, key=lambda s: FEET.index(s.foot))
-    found = []
-    for stance, i in zip(order, own, strict=True):
-        x, y, z = prints.origin[:, i].tolist()
-        found.append(Footprint(stance, (x, y, z), float(prints.yaw[i])))
-    return tuple(found)
+    own = tracks.source == np.arange(len(tracks.source))
+    order = [stance for foot in FEET for stance in stances if stance.foot == foot]
+    places = zip(order, *prints.origin[:, own].tolist(), prints.yaw[own].tolist(), strict=True)
+    return tuple(Footprint(stance, (x, y, z), yaw) for stance, x, y, z, yaw in places)

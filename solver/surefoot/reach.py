@@ -68,8 +68,10 @@ class Stand:
 
     def offset(self, pitch: Array) -> Array:
         """Return the planted ankle in footprint space, ``(3, 2, n)`` metres, for a pitch."""
-        extra = (1,) * (pitch.ndim - self.cant.ndim)
-        cant, swivel, bend = (a.reshape(*a.shape, *extra) for a in (self.cant, self.swivel, self.bend))
+        cant, swivel, bend = self.cant, self.swivel, self.bend
+        if pitch.ndim > cant.ndim:  # several pitches for each
+            shape = (*cant.shape, *(1,) * (pitch.ndim - cant.ndim))
+            cant, swivel, bend = cant.reshape(shape), swivel.reshape(shape), bend.reshape(shape)
         bend = self.soles.planted_bend(pitch, cant, bend)
         return self.soles.planted(Turns(pitch, cant, swivel, bend))
 
@@ -80,7 +82,7 @@ class Stand:
 
     def part(self, at: Flags) -> Stand:
         """Return the flat list of samples where ``at`` ``(2, n)`` is true, as ``(1, samples)``."""
-        foot = np.nonzero(at)[0]
+        foot = at.nonzero()[0]
         return Stand(self.soles.gathered(foot), self.cant[at][None], self.swivel[at][None], self.bend[at][None],
                      self.hip[:, at][:, None], self.limit[at][None])  # fmt: skip
 
@@ -88,52 +90,55 @@ class Stand:
 def lift_within_reach(pitch: Array, stand: Stand, tracks: Tracks, *, rate: float = 1e9) -> tuple[Array, Array]:
     """Return the pitch changed as little and as smoothly as reach allows, and what is still missing.
 
-    Both are ``(2, n)``: radians, and metres by which the leg is too short (negative: slack). Frames that no rocker within 25 degrees of the authored one brings into reach
-    keep theirs; so do flat frames, but for the last two before heel-off, and frames whose change
-    would tear away from such a neighbour by more than ``rate``, radians a frame.
+    Both are ``(2, n)``: radians, and metres by which the leg is too short (negative: slack). Frames
+    that no rocker within 25 degrees of the authored one brings into reach keep theirs; so do flat
+    frames, but for the last two before heel-off, and frames whose change would tear away from such
+    a neighbour by more than ``rate``, radians a frame.
     """
     planted = tracks.planted
     movable = planted & _movable(pitch, tracks)
     missing = stand.distance(pitch) - stand.limit
-    if not (movable & (missing > CLOSE)).any():
+    at = movable & (missing > CLOSE)
+    if not np.count_nonzero(at):
         return pitch, missing
     count = pitch.shape[1]
     starts = np.array([0, count])
     known = planted & ~movable
     band = Band.of(known.ravel(), starts)
-    low, high = np.full((2, count), -MOST_CHANGE), np.full((2, count), MOST_CHANGE)
-    now, change = pitch, np.zeros_like(pitch)
+    low, high = np.full((2, 2, count), [[[-MOST_CHANGE]], [[MOST_CHANGE]]])
+    change = np.zeros((2, count))
     for _ in range(PASSES):
-        at = movable & (missing > CLOSE)
         wanted = _nearest_pitch(pitch[at], stand.part(at)) - pitch[at]
-        lost = np.zeros_like(at)
-        lost[at] = np.isnan(wanted)
-        if lost.any():  # beyond every rocker: they keep theirs, and so do those that they'd tear away from
-            change_wanted = np.zeros_like(pitch)
-            change_wanted[at] = np.where(np.isnan(wanted), 0.0, wanted)
+        hopeless = np.isnan(wanted)
+        if np.count_nonzero(
+            hopeless
+        ):  # beyond every rocker: they keep theirs, and so do those that they'd tear away from
+            lost, change_wanted = np.zeros((2, count), dtype=bool), np.zeros((2, count))
+            lost[at] = hopeless
+            change_wanted[at] = np.where(hopeless, 0.0, wanted)
             lost |= at & (np.abs(change_wanted) > rate * _steps_from(lost, tracks.print_of))
             movable &= ~lost
             known |= lost
             band = Band.of(known.ravel(), starts)
             wanted = wanted[movable[at]]
             at = at & movable
-        low[at] = np.where(wanted > change[at], np.maximum(low[at], wanted), low[at])
-        high[at] = np.where(wanted < change[at], np.minimum(high[at], wanted), high[at])
+        now = change[at]
+        low[at] = np.where(wanted > now, np.maximum(low[at], wanted), low[at])
+        high[at] = np.where(wanted < now, np.minimum(high[at], wanted), high[at])
         crossed = low > high
-        if crossed.any():
+        if np.count_nonzero(crossed):
             low[crossed] = high[crossed] = np.clip(0.0, high[crossed], low[crossed])
         zero = np.zeros(len(band.free))
-        change = np.zeros(2 * count)
-        change[band.free] = keep_between(zero, zero, low.ravel()[band.free], high.ravel()[band.free], band)
-        change = change.reshape(2, count)
-        now = pitch + change
-        missing = stand.distance(now) - stand.limit
-        if not (movable & (missing > CLOSE)).any():
-            return now, missing
-    at = movable & (missing > CLOSE)
+        change = np.zeros((2, count))
+        change.reshape(-1)[band.free] = keep_between(zero, zero, low.take(band.free), high.take(band.free), band)
+        found = pitch + change
+        missing = stand.distance(found) - stand.limit
+        at = movable & (missing > CLOSE)
+        if not np.count_nonzero(at):
+            return found, missing
     wanted = _nearest_pitch(pitch[at], stand.part(at))
-    now[at] = np.where(np.isnan(wanted), pitch[at], wanted)
-    return now, stand.distance(now) - stand.limit
+    found[at] = np.where(np.isnan(wanted), pitch[at], wanted)
+    return found, stand.distance(found) - stand.limit
 
 
 def _steps_from(flag: Flags, print_of: NDArray[np.intp]) -> Array:
@@ -207,7 +212,7 @@ def nearer_prints(pitch: Array, missing: Array, stand: Stand, prints: Prints, tr
     count = len(tracks.source)
     shift = np.zeros((2, count))
     planted = tracks.planted
-    if not (missing[planted] > 10.0 * CLOSE).any():
+    if not np.count_nonzero(missing[planted] > 10.0 * CLOSE):
         return shift
     which = tracks.print_of[planted]
     owner = tracks.source[which]

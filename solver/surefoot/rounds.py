@@ -31,7 +31,7 @@ class Rounds(NamedTuple):
 def rounds_of(keys: Keys) -> Rounds | None:
     """Return how the curves go round, grouped by period, or None if none does."""
     wraps = keys.wraps
-    if not wraps.any():
+    if not np.count_nonzero(wraps):
         return None
     first, last = keys.frames[keys.first], keys.frames[keys.last]
     before, after = keys.before * wraps, keys.after * wraps
@@ -44,7 +44,7 @@ def rounds_of(keys: Keys) -> Rounds | None:
         group.append(known.setdefault(period, len(known)))
     rows = np.array(list(known), dtype=np.float64).T[:, :, np.newaxis]  # (4, groups, 1)
     rise = keys.values[keys.last] - keys.values[keys.first]
-    falling, rising = rise * (before == Outside.ADVANCE), rise * (after == Outside.ADVANCE)
+    falling, rising = rise * (before == int(Outside.ADVANCE)), rise * (after == int(Outside.ADVANCE))
     return Rounds(
         group=np.array(group, dtype=np.intp),
         first=rows[0],
@@ -70,12 +70,12 @@ def turned(frames: Floats, rounds: Rounds, side: str) -> tuple[Floats, Floats | 
     elif side == "right":
         up = down
     turns = np.maximum(up, 0.0) * rounds.after + np.minimum(down, 0.0) * rounds.before
-    if not turns.any():
+    if not np.count_nonzero(turns):
         return frames[np.newaxis], None
     lowest, highest = rounds.first, rounds.last
     if side == "left":
         lowest = np.nextafter(lowest, np.inf)
     elif side == "right":
         highest = np.nextafter(highest, -np.inf)
-    back = np.clip(frames - turns * rounds.period, lowest, highest)  # a rounding may pass the end
+    back = np.minimum(np.maximum(frames - turns * rounds.period, lowest), highest)  # a rounding may pass the end
     return np.where(turns != 0.0, back, frames), turns

@@ -14,7 +14,6 @@ from numpy.typing import NDArray
 
 from surefoot.belt import STILL, Belt
 from surefoot.clip import Clip
-from surefoot.curves import Outside
 from surefoot.errors import InputError, UnitError
 from surefoot.ground import Ground
 from surefoot.rig import Rig
@@ -41,6 +40,8 @@ class Drift:
 
     def apply(self, point: Array, *, times: int = 1) -> Array:
         """Return points ``(3, ...)`` moved on by so many loops (negative: back)."""
+        if self.turn == 0.0:
+            return np.asarray(point + times * np.array(self.shift).reshape(3, *[1] * (point.ndim - 1)))
         for _ in range(abs(times)):
             point = self._once(point) if times > 0 else self._back(point)
         return point
@@ -104,10 +105,11 @@ class Scene:
     def riding(cls, binding: Binding, ground: Ground, belt: Belt, frames: Array, values: Array, pose: Pose) -> Self:
         """Return the scene of an evaluated pose on a belt."""
         clip = binding.clip
-        time = (frames - clip.first) * clip.step
+        time = (frames - clip.first) * binding.step
         hip, ankle, angles = pose.hip, pose.ankle, pose.angles
         if not belt.is_still:
-            hip, ankle = belt.to_ground(hip, time), belt.to_ground(ankle, time)
+            joints = belt.to_ground(np.concatenate([hip, ankle], axis=1), time)
+            hip, ankle = joints[:, :2], joints[:, 2:]
             if belt.turn != 0.0:
                 angles = angles.copy()
                 angles[1] -= belt.heading(time)
@@ -162,7 +164,7 @@ def _drift(binding: Binding, belt: Belt, values: Array, pose: Pose) -> Drift:
     """Return what one loop adds in ground space: the channels' advance, less the belt's motion."""
     clip = binding.clip
     turn, shift = 0.0, np.zeros(3)
-    if any(curve.after == Outside.ADVANCE for curve in clip.channels.values()) and binding.advances.any():
+    if np.count_nonzero(binding.advances):
         end = binding.pose(binding.end_values(values), np.array([float(clip.last + 1)]))
         start_turn, end_turn = pose.hips_turn[:, :, 0], end.hips_turn[:, :, 0]
         over = end_turn @ start_turn.T
@@ -170,7 +172,7 @@ def _drift(binding: Binding, belt: Belt, values: Array, pose: Pose) -> Drift:
         start = Drift(turn).apply(pose.hips[:, :1])
         shift = (end.hips[:, :1] - start)[:, 0]
     if not belt.is_still:
-        loop = np.array(clip.frames * clip.step)
+        loop = np.array(clip.frames * binding.step)
         shift = belt.to_ground(shift, loop)
         turn -= float(belt.heading(loop))
     return Drift(turn, (float(shift[0]), float(shift[1]), float(shift[2])))

@@ -17,6 +17,7 @@ from surefoot.band import Band
 from surefoot.clip import Stance
 from surefoot.footprint import Anchor, Prints, Tracks, fit_prints
 from surefoot.reach import TEARING, Stand, allowed_length, lift_within_reach, nearer_prints
+from surefoot.rotations import length
 from surefoot.scene import Scene
 from surefoot.slip import without_slip
 from surefoot.sole import FLAT, Turns
@@ -36,7 +37,8 @@ class Settled:
     """The planted feet, rolled as `tracks` has them, in ground space.
 
     ``ankle`` and ``angles`` are ``(3, 2, n)``, ``bend`` is ``(2, n)``; ``held`` marks the
-    frames in which the sole lies flat on its footprint.
+    frames in which the sole lies flat on its footprint. ``turns`` and ``stood`` are the planted
+    feet's angles and ankle ``(3, 2, n)`` in footprint space; they mean nothing elsewhere.
     """
 
     tracks: Tracks
@@ -45,6 +47,8 @@ class Settled:
     angles: Array
     bend: Array
     held: Flags
+    turns: Turns
+    stood: Array
 
 
 def settle(
@@ -70,33 +74,45 @@ def settle(
     tracks = Tracks.of(scene, stances)
     if prints is None:
         prints = fit_prints(scene, tracks, anchor=anchor, keyed=keyed)
-    planted, starts = tracks.planted, np.array([0, scene.count])
+    planted, limit = tracks.planted, _longest(scene, tracks)
     if not len(tracks.source):
-        return _swing(scene, tracks, prints, tracks.angles, tracks.bend, planted, clearance)
+        ankle = _swing(scene, tracks, tracks.ankle, tracks.angles, tracks.bend, limit, clearance)
+        still, nowhere = np.zeros_like(tracks.bend), np.zeros_like(ankle)
+        turns = Turns(still, still, still, still)
+        return Settled(tracks, prints, ankle, tracks.angles, tracks.bend, planted, turns, nowhere)
     which = tracks.print_of
     local = np.where(planted, prints.local_turns(which, tracks.angles), tracks.angles)
     pitch, cant = local[0], local[2]
     held = _held(pitch, planted, tracks)
     turn = _swivel_change(local[1], held, planted, tracks)
     swivel = np.where(planted, local[1] + turn, 0.0)
-    stand = _stand(scene, tracks, prints, cant, swivel)
-    pitch, missing = lift_within_reach(pitch, stand, tracks, rate=TEARING * scene.binding.clip.step)
+    hip = prints.into(which, tracks.hip - prints.origin[:, which])
+    stand = Stand(scene.soles, cant, swivel, tracks.bend, hip, limit)
+    pitch, missing = lift_within_reach(pitch, stand, tracks, rate=TEARING * scene.binding.step)
     shift = nearer_prints(pitch, missing, stand, prints, tracks, scene.binding.rig.leg)
-    if shift.any():
+    if np.count_nonzero(shift):
         prints = prints.moved(shift, tracks, scene)
-    bend = _bend(scene, tracks, pitch, cant, planted, starts)
-    final = np.array([pitch, swivel, cant])
+    bend = _bend(scene, tracks, pitch, cant, planted)
     if prints.tilt is None:
-        yaw = tracks.angles[1] + turn
-        angles = np.array([pitch, yaw, cant])
+        angles = np.array([pitch, tracks.angles[1] + turn, cant])
     else:
-        angles = _tilted_angles(prints, tracks, final, planted, starts)
+        angles = _tilted_angles(prints, tracks, np.array([pitch, swivel, cant]), planted)
     turns = Turns(pitch, cant, swivel, bend)
     off = scene.soles.planted(turns)
     off = without_slip(scene.soles, turns, off, np.where(planted, which, -1), tracks.source, held)
     stood = prints.origin[:, which] + prints.outof(which, off)
-    stood = _onto_ground(scene, stood, angles, bend, planted)
-    return _swing(scene, tracks, prints, angles, bend, held, clearance, stood)
+    if not scene.ground.is_level:
+        stood = _onto_ground(scene, stood, angles, bend, planted)
+        off = prints.into(which, stood - prints.origin[:, which])
+    ankle = _swing(scene, tracks, stood, angles, bend, limit, clearance)
+    return Settled(tracks, prints, ankle, angles, bend, held, turns, off)
+
+
+def _longest(scene: Scene, tracks: Tracks) -> Array:
+    """Return how long each leg may be made in each frame, ``(2, n)`` metres."""
+    rig = scene.binding.rig
+    leg = np.array([[limb.length] for limb in rig.legs])
+    return allowed_length(length(tracks.ankle - tracks.hip), leg, rig.reach)
 
 
 def _held(pitch: Array, planted: Flags, tracks: Tracks) -> Flags:
@@ -104,7 +120,7 @@ def _held(pitch: Array, planted: Flags, tracks: Tracks) -> Flags:
     held = planted & (np.abs(pitch) < FLAT)
     same = planted[:, 1:] & (tracks.print_of[:, 1:] == tracks.print_of[:, :-1])
     turns = same & (pitch[:, 1:] * pitch[:, :-1] < 0.0) & ~held[:, 1:] & ~held[:, :-1]
-    if turns.any():
+    if np.count_nonzero(turns):
         later = np.abs(pitch[:, 1:]) < np.abs(pitch[:, :-1])
         held[:, 1:] |= turns & later
         held[:, :-1] |= turns & ~later
@@ -119,40 +135,33 @@ def _swivel_change(swivel: Array, held: Flags, planted: Flags, tracks: Tracks) -
     owner = tracks.source[tracks.print_of]
     ever = np.bincount(owner[held], minlength=len(tracks.source)) > 0
     known = held | (planted & ~ever[owner])
-    starts = np.array([0, held.shape[1]])
-    return Band.of(known.ravel(), starts).fade(given.reshape(1, -1)).reshape(held.shape)
+    return _faded(given, known)
 
 
-def _stand(scene: Scene, tracks: Tracks, prints: Prints, cant: Array, swivel: Array) -> Stand:
-    rig, which = scene.binding.rig, tracks.print_of
-    authored = np.sqrt(((tracks.ankle - tracks.hip) ** 2).sum(axis=0))
-    leg = np.array([[limb.length] for limb in rig.legs])
-    hip = prints.into(which, tracks.hip - prints.origin[:, which])
-    return Stand(scene.soles, cant, swivel, tracks.bend, hip, allowed_length(authored, leg, rig.reach))
+def _faded(given: Array, known: Flags) -> Array:
+    """Return corrections ``(..., 2, n)``: as given in the known frames ``(2, n)``, carried through the others."""
+    band = Band.of(known.ravel(), np.array([0, known.shape[1]]))
+    return band.fade(given.reshape(-1, known.size)).reshape(given.shape)
 
 
-def _bend(scene: Scene, tracks: Tracks, pitch: Array, cant: Array, planted: Flags, starts: NDArray[np.intp]) -> Array:
+def _bend(scene: Scene, tracks: Tracks, pitch: Array, cant: Array, planted: Flags) -> Array:
     known = planted & (pitch > -FLAT) & scene.soles.hinged
     flat = scene.soles.planted_bend(pitch, cant, tracks.bend)
     given = np.where(known, flat - tracks.bend, 0.0)
     if np.abs(given).max() < 1e-12:
         return np.where(planted, flat, tracks.bend)
-    faded = tracks.bend + Band.of(known.ravel(), starts).fade(given.reshape(1, -1)).reshape(known.shape)
+    faded = tracks.bend + _faded(given, known)
     return np.where(planted, scene.soles.planted_bend(pitch, cant, faded), faded)
 
 
-def _tilted_angles(prints: Prints, tracks: Tracks, local: Array, planted: Flags, starts: NDArray[np.intp]) -> Array:
+def _tilted_angles(prints: Prints, tracks: Tracks, local: Array, planted: Flags) -> Array:
     """Return ground-space angles of feet on leaning footprints, their change carried through the swings."""
     world = prints.world_turns(tracks.print_of, local, tracks.angles)
-    given = np.where(planted, world - tracks.angles, 0.0).reshape(3, -1)
-    change = Band.of(planted.ravel(), starts).fade(given)
-    return tracks.angles + change.reshape(tracks.angles.shape)
+    return tracks.angles + _faded(np.where(planted, world - tracks.angles, 0.0), planted)
 
 
 def _onto_ground(scene: Scene, stood: Array, angles: Array, bend: Array, planted: Flags) -> Array:
     """Lift planted feet, straight up, out of ground that their footprint's plane doesn't tell of."""
-    if scene.ground.is_level:
-        return stood
     floor = _floor(scene, stood[0], stood[2], angles, bend)
     raised = stood.copy()
     raised[1] = np.where(planted & (floor - stood[1] > 1e-9), floor, stood[1])
@@ -169,22 +178,15 @@ def _floor(scene: Scene, x: Array, z: Array, angles: Array, bend: Array) -> Arra
 
 
 def _swing(
-    scene: Scene, tracks: Tracks, prints: Prints, angles: Array, bend: Array,
-    held: Flags, clearance: float, stood: Array | None = None,
-) -> Settled:  # fmt: skip
-    """Carry the ankles' corrections through the swings."""
+    scene: Scene, tracks: Tracks, stood: Array, angles: Array, bend: Array, limit: Array, clearance: float
+) -> Array:
+    """Return the ankles, as they've ``stood`` in the planted frames, their corrections carried through the swings."""
     known = tracks.planted | tracks.left_alone
-    given = np.zeros_like(tracks.ankle)
-    if stood is not None:
-        given = np.where(tracks.planted, stood - tracks.ankle, 0.0)
-    authored = np.sqrt(((tracks.ankle - tracks.hip) ** 2).sum(axis=0))
-    leg = np.array([[limb.length] for limb in scene.binding.rig.legs])
-    limit = allowed_length(authored, leg, scene.binding.rig.reach)
-    reached = np.sqrt(((tracks.ankle + given - tracks.hip) ** 2).sum(axis=0))
-    limit = _eased_limit(limit, known, reached)
+    given = np.where(tracks.planted, stood - tracks.ankle, 0.0)
+    ankle = tracks.ankle + given
+    limit = _eased_limit(limit, known, length(ankle - tracks.hip))
     rise = _rise(known, clearance) if clearance > 0.0 else 0.0
     lap = _Lap.of(known, scene)
-    ankle = tracks.ankle + given
     for _ in range(1 if scene.ground.is_level else 3):
         floor = np.where(known, -np.inf, _floor(scene, ankle[0], ankle[2], angles, bend) + rise)
         change = carry(
@@ -196,7 +198,7 @@ def _swing(
             limit=lap.out(np.where(known, np.inf, limit)),
         )
         ankle = tracks.ankle + lap.back(change)
-    return Settled(tracks, prints, ankle, angles, bend, held)
+    return ankle
 
 
 def _ends(known: Flags) -> tuple[NDArray[np.intp], NDArray[np.intp], Array, Array]:
@@ -227,7 +229,7 @@ def _eased_limit(limit: Array, known: Flags, reached: Array) -> Array:
     A stance that the leg can't reach is told as a stretch; the swing must not snap back from it at once.
     """
     over = np.where(known, np.maximum(reached / limit - 1.0, 0.0), 0.0)
-    if not (over > 1e-9).any():
+    if not np.count_nonzero(over > 1e-9):
         return limit
     before, after, since, until = _ends(known)
     rows, last = np.arange(2)[:, None], known.shape[1] - 1
@@ -244,28 +246,31 @@ class _Lap:
     """Two tracks laid end to end; a looping foot that never lands is repeated, and its middle loop taken."""
 
     band: Band
-    pick: NDArray[np.intp]
-    middle: NDArray[np.intp]
     shape: tuple[int, int]
+    pick: NDArray[np.intp] | None = None  # None: every frame once
+    middle: NDArray[np.intp] | None = None
 
     @classmethod
     def of(cls, known: Flags, scene: Scene) -> _Lap:
         count = known.shape[1]
+        flies = np.logical_not(known.any(axis=1))
+        if scene.drift is None or not np.count_nonzero(flies):
+            return cls(Band.of(known.ravel(), np.array([0, count])), (2, count))
         pieces, middles, starts, at = [], [], [], 0
         for foot in range(2):
             own = np.arange(foot * count, (foot + 1) * count)
-            times = LAPS if scene.drift is not None and not known[foot].any() else 1
+            times = LAPS if flies[foot] else 1
             pieces.append(np.tile(own, times))
             middles.append(at + (times // 2) * count + np.arange(count))
             starts.append(at)
             at += times * count
         pick = np.concatenate(pieces)
-        return cls(Band.of(known.ravel()[pick], np.array(starts)), pick, np.concatenate(middles), known.shape)
+        return cls(Band.of(known.ravel()[pick], np.array(starts)), (2, count), pick, np.concatenate(middles))
 
     def out(self, values: Array) -> Array:
         flat = values.reshape(*values.shape[:-2], -1)
-        return flat if len(self.pick) == flat.shape[-1] else flat[..., self.pick]
+        return flat if self.pick is None else flat[..., self.pick]
 
     def back(self, values: Array) -> Array:
-        flat = values if len(self.pick) == len(self.middle) else values[..., self.middle]
+        flat = values if self.middle is None else values[..., self.middle]
         return flat.reshape(*values.shape[:-1], *self.shape)

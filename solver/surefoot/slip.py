@@ -36,20 +36,15 @@ def least_steps(points: Array, height: Array) -> Array:
     """
     touching = height < height.min(axis=0) + TOUCHING
     both = touching[..., 1:] & touching[..., :-1]
-    x, z = points[0, ..., 1:] - points[0, ..., :-1], points[2, ..., 1:] - points[2, ..., :-1]
-    size = x * x + z * z
-    if both.any(axis=0).all():
-        usable = both
-    else:
-        usable = np.where(both.any(axis=0), both, touching[..., 1:] | touching[..., :-1])
+    move = points[::2, ..., 1:] - points[::2, ..., :-1]
+    size = move[0] * move[0] + move[1] * move[1]
+    shared = both.any(axis=0)
+    usable = both if shared.all() else np.where(shared, both, touching[..., 1:] | touching[..., :-1])
     size[~usable] = np.inf
-    flat = size.reshape(len(size), -1)
-    least = flat.argmin(axis=0)
-    at = np.arange(flat.shape[1])
-    step = np.empty((2, *size.shape[1:]))
-    step[0].reshape(-1)[:] = x.reshape(len(x), -1)[least, at]
-    step[1].reshape(-1)[:] = z.reshape(len(z), -1)[least, at]
-    return step
+    count = len(size)
+    least = size.reshape(count, -1).argmin(axis=0)
+    step = move.reshape(2, count, -1)[:, least, np.arange(len(least))]
+    return np.asarray(step.reshape(2, *size.shape[1:]))
 
 
 def slip_steps(soles: Soles, turns: Turns, ankle: Array) -> Array:
@@ -58,8 +53,10 @@ def slip_steps(soles: Soles, turns: Turns, ankle: Array) -> Array:
     ``ankle`` is ``(3, feet, ..., n)``; time runs along the last axis.
     """
     angles = np.array([turns.pitch, turns.swivel, turns.cant])
-    points = soles.points(angles, turns.bend) + ankle[:, None]
-    return least_steps(points, points[1])
+    points = soles.points(angles, turns.bend)
+    points[0] += ankle[0]
+    points[2] += ankle[2]
+    return least_steps(points, points[1])  # which point is lowest doesn't depend on the ankle's height
 
 
 def without_slip(soles: Soles, turns: Turns, ankle: Array, print_of: Indices, source: Indices, held: Flags) -> Array:
@@ -78,17 +75,18 @@ def without_slip(soles: Soles, turns: Turns, ankle: Array, print_of: Indices, so
     """
     loose = (np.abs(turns.cant) > NOTHING) | (np.abs(turns.swivel) > NOTHING)
     rolls = (print_of[:, 1:] == print_of[:, :-1]) & (print_of[:, 1:] >= 0) & (loose[:, 1:] | loose[:, :-1])
-    if not rolls.any():
+    if not np.count_nonzero(rolls):
         return ankle
-    foot, at = np.nonzero(rolls)
-    pair = at[:, None] + np.arange(2)
-    both = Turns(*(value[foot[:, None], pair][None] for value in turns))
+    foot, at = rolls.nonzero()
+    pair = (foot * print_of.shape[1] + at)[:, None] + np.arange(2)
+    both = Turns(*np.array(turns).reshape(4, -1).take(pair, axis=1)[:, None])
+    moved = slip_steps(soles.gathered(foot), both, ankle.reshape(3, -1).take(pair, axis=1)[:, None])
     step = np.zeros((2, *rolls.shape))
-    step[:, foot, at] = slip_steps(soles.gathered(foot), both, ankle[:, foot[:, None], pair][:, None])[:, 0, :, 0]
+    step[:, foot, at] = moved[:, 0, :, 0]
     if np.abs(step).max() < NOTHING:
         return ankle
     path = np.zeros((2, *print_of.shape))
-    np.cumsum(step, axis=-1, out=path[..., 1:])
+    step.cumsum(axis=-1, out=path[..., 1:])
     fixed = ankle.copy()
     fixed[::2] += np.where(print_of >= 0, _at_rest(path, print_of, source, held, turns.pitch) - path, 0.0)
     return fixed
@@ -104,16 +102,16 @@ def _at_rest(path: Array, print_of: Indices, source: Indices, held: Flags, pitch
     index = np.arange(count)
     last = np.maximum.accumulate(np.where(held, index, -1), axis=1)
     following = np.minimum.accumulate(np.where(held, index, count)[:, ::-1], axis=1)[:, ::-1]
-    rows = np.arange(2)[:, None]
-    has_last = (last >= 0) & (print_of[rows, np.maximum(last, 0)] == print_of)
-    has_next = (following < count) & (print_of[rows, np.minimum(following, count - 1)] == print_of)
+    row = np.array([[0], [count]])
+    has_last = (last >= 0) & (print_of.take(np.maximum(last, 0) + row) == print_of)
+    has_next = (following < count) & (print_of.take(np.minimum(following, count - 1) + row) == print_of)
     low, high = np.where(has_last, last, following), np.where(has_next, following, last)
-    low, high = np.clip(low, 0, count - 1), np.clip(high, 0, count - 1)
-    span = np.maximum(high - low, 1)
-    part = np.clip((index - low) / span, 0.0, 1.0)
-    rest = path[:, rows, low] * (1.0 - part) + path[:, rows, high] * part
+    low, high = (np.minimum(np.maximum(end, 0), count - 1) for end in (low, high))
+    part = np.minimum(np.maximum((index - low) / np.maximum(high - low, 1), 0.0), 1.0)
+    flat = path.reshape(2, -1)
+    rest = flat.take(low + row, axis=1) * (1.0 - part) + flat.take(high + row, axis=1) * part
     lost = (print_of >= 0) & ~has_last & ~has_next
-    if lost.any():
+    if np.count_nonzero(lost):
         ended: dict[int, Array] = {}
         for which in sorted(set(print_of[lost].tolist()), key=lambda w: (source[w] != w, w)):
             foot, at = np.nonzero(print_of == which)

@@ -19,7 +19,7 @@ to the onset, with the toes flat; then the toe edge, with the bend held.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import lru_cache
 from itertools import pairwise
 from typing import Any, NamedTuple
@@ -66,6 +66,8 @@ class Soles:
     ----------
     foot : ndarray of int, shape (2, 1) or (1, samples)
         Which foot each row or sample is.
+    forefoot : ndarray of int, as ``foot``
+        Its forefoot rocker's column in ``rockers``.
     runs : tuple of (foot, first, past)
         The rows or samples of one foot that follow one another.
     rockers : ndarray, shape (6, feet * 3)
@@ -77,19 +79,23 @@ class Soles:
         Corners of the hindfoot, then of the toes, then the centre line's heel, ball and toe. Rows: x, y and z
         (of the ball hinge, for points of the toes), then y and z from the hinge with the toes straight, and
         with the toes a quarter turn up.
-    heights : ndarray, shape (feet, corners, 5)
-        What each term of `_lowest` counts for each corner.
+    depths : ndarray, shape (feet, corners, 7)
+        What each term of `_depth` counts for each corner.
     hind : int
         How many corners the hindfoot has.
+    all_bend : bool
+        Whether both feet have a hinge.
     """
 
     foot: Indices
+    forefoot: Indices
     runs: tuple[tuple[int, int, int], ...]
     rockers: Array
     bending: Array
     points_of: Array
-    heights: Array
+    depths: Array
     hind: int
+    all_bend: bool
 
     @staticmethod
     @lru_cache(maxsize=32)
@@ -106,19 +112,22 @@ class Soles:
         x, y, z, y_straight, z_straight, _, _ = points[:, :-3]
         return Soles(
             foot=np.array([[0], [1]]),
+            forefoot=np.array([[FOREFOOT], [3 + FOREFOOT]]),
             runs=((0, 0, 1), (1, 1, 2)),
             rockers=np.concatenate([_rockers(foot) for foot in feet], axis=1),
             bending=np.array([[foot.onset if foot.hinged else 0.0, float(foot.hinged)] for foot in feet]).T,
             points_of=points,
-            heights=np.ascontiguousarray(np.array([x, y, -z, y_straight, z_straight]).T),
+            depths=np.ascontiguousarray(-np.array([x, y, -z, z_straight, y_straight, y_straight, -z_straight]).T),
             hind=hind.shape[1],
+            all_bend=all(foot.hinged for foot in feet),
         )
 
     def gathered(self, foot: Indices) -> Soles:
         """Return the geometry for a flat list of samples, each of foot 0 or 1: rows become ``(1, samples)``."""
-        cuts = [0, *(np.flatnonzero(foot[1:] != foot[:-1]) + 1).tolist(), len(foot)]
+        cuts = [0, *((foot[1:] != foot[:-1]).nonzero()[0] + 1).tolist(), len(foot)]
         runs = tuple((int(foot[first]), first, past) for first, past in pairwise(cuts) if past > first)
-        return replace(self, foot=foot[None], runs=runs)
+        tables = self.rockers, self.bending, self.points_of, self.depths
+        return Soles(foot[None], 3 * foot[None] + FOREFOOT, runs, *tables, self.hind, self.all_bend)
 
     @property
     def onset(self) -> Array:
@@ -138,29 +147,37 @@ class Soles:
         """
         foot = _fit(self.foot, pitch.ndim - 2)
         held = np.minimum(pitch, self.bending[0].take(foot))
-        flat = held if not cant.any() else np.arctan(np.tan(held) / np.cos(cant))
-        near_flat = np.where(pitch > -FLAT, 0.0, np.maximum(authored, flat))
-        bend = np.where(pitch >= 0.0, flat, near_flat)
-        return bend if self.bending[1].all() else np.where(self.bending[1].take(foot) > 0.0, bend, authored)
+        flat = held if not np.count_nonzero(cant) else np.arctan(np.tan(held) / np.cos(cant))
+        bend = np.maximum(flat, np.where(pitch > -FLAT, 0.0, authored))
+        return bend if self.all_bend else np.where(self.bending[1].take(foot) > 0.0, bend, authored)
 
     def lowest(self, pitch: Array, cant: Array, bend: Array) -> Array:
         """Return the height of the sole's lowest corner relative to the ankle, metres, ``(feet, ...)``."""
-        return self._lowest(np.sin(pitch), np.cos(pitch), _pair(cant), np.sin(bend), np.cos(bend))
+        return -self._depth(_sine_cosine(pitch), _sine_cosine(cant), _sine_cosine(bend))
 
-    def _lowest(self, sp: Array, cp: Array, canted: tuple[Array, Array] | None, sb: Array, cb: Array) -> Array:
-        # heights are linear in the corners' coordinates, with the toes' about the ball hinge: a small product a foot
-        terms = np.empty((5, *sp.shape))
-        terms[0] = 0.0 if canted is None else canted[0] * cp
-        up = terms[1] = cp if canted is None else canted[1] * cp
-        terms[2] = sp
-        terms[3] = cb * up + sb * sp
-        terms[4] = sb * up - cb * sp
-        terms = terms.reshape(5, self.foot.size, -1)
-        low = np.empty(terms.shape[1:])
+    def _depth(self, pitched: Array, canted: Array | None, bent: Array) -> Array:
+        """Return how far the deepest corner lies below the ankle, from sine and cosine of pitch, cant and bend.
+
+        It's linear in the corners' own coordinates, so it's one small product for each foot.
+        """
+        sine, cosine = pitched
+        terms = np.empty((7, *sine.shape))
+        if canted is None:
+            terms[0], terms[1] = 0.0, cosine
+        else:
+            np.multiply(canted, cosine, out=terms[:2])
+        terms[2] = sine
+        np.multiply(bent, terms[1], out=terms[3:5])
+        np.multiply(bent, sine, out=terms[5:])
+        terms = terms.reshape(7, self.foot.size, -1)
+        if len(self.foot) == len(self.depths):  # both feet's rows, not a list of samples
+            deepest = np.maximum.reduce(self.depths @ terms.swapaxes(0, 1), axis=1)
+            return np.asarray(deepest.reshape(sine.shape))
+        depth = np.empty(terms.shape[1:])
         for foot, first, past in self.runs:
-            height = self.heights[foot] @ terms[:, first:past].reshape(5, -1)
-            height.min(axis=0, out=low[first:past].reshape(-1))
-        return low.reshape(sp.shape)
+            corners = self.depths[foot] @ terms[:, first:past].reshape(7, -1)
+            np.maximum.reduce(corners, axis=0, out=depth[first:past].reshape(-1))
+        return depth.reshape(sine.shape)
 
     def corners(self, angles: Array, bend: Array) -> Array:
         """Return the sole's corners relative to the ankle, ``(3, corners, feet, ...)`` metres.
@@ -182,15 +199,11 @@ class Soles:
         return self._placed(angles, bend, 0, None)
 
     def _placed(self, angles: Array, bend: Array, first: int, past: int | None) -> Array:
-        x, y, z, y_straight, z_straight, y_up, z_up = self.points_of[:, first:past].take(
-            _fit(self.foot, bend.ndim - 2), axis=2
-        )
-        sb, cb = np.sin(bend), np.cos(bend)
-        own = np.empty((3, len(x), *bend.shape))
-        own[0], own[1], own[2] = x, y, z
-        toes = slice(max(self.hind - first, 0), None)
-        own[1, toes] += y_straight[toes] * cb + y_up[toes] * sb
-        own[2, toes] += z_straight[toes] * cb + z_up[toes] * sb
+        points = self.points_of[:, first:past].take(_fit(self.foot, bend.ndim - 2), axis=2)
+        own = np.empty((3, points.shape[1], *bend.shape))
+        own[:] = points[:3]
+        toes = max(self.hind - first, 0)
+        own[1:, toes:] += points[3:5, toes:] * np.cos(bend) + points[5:, toes:] * np.sin(bend)
         return np.asarray(np.einsum("ij...,jp...->ip...", matrix(*angles), own))
 
     def planted(self, turns: Turns) -> Array:
@@ -203,11 +216,12 @@ class Soles:
         """
         pitch, cant, swivel, bend = turns
         foot = _fit(self.foot, pitch.ndim - 2)
-        late = self.bending[0].take(foot) + LEVEL
-        rocker = (3 * foot + FOREFOOT) - (pitch < -LEVEL) + (pitch > late)
+        early, late = pitch < -LEVEL, pitch > self.bending[0].take(foot) + LEVEL
+        rocker = _fit(self.forefoot, pitch.ndim - 2) + (late.view(np.int8) - early.view(np.int8))
         x, half, y, z, drop, ahead = self.rockers.take(rocker, axis=1)
-        sp, cp, sb, cb = np.sin(pitch), np.cos(pitch), np.sin(bend), np.cos(bend)
-        canted = _pair(cant)
+        pitched, bent = _sine_cosine(pitch), _sine_cosine(bend)
+        canted = _sine_cosine(cant) if np.count_nonzero(cant) else None
+        (sp, cp), (sb, cb) = pitched, bent
         anchor_z = z + ahead
         y = y - drop * cb + ahead * sb
         z = z + drop * sb + ahead * cb
@@ -217,19 +231,22 @@ class Soles:
             x = x - half * np.minimum(np.maximum(cant / EDGE_BLEND, -1.0), 1.0)
             across, y = x * canted[1] - y * canted[0], x * canted[0] + y * canted[1]
         along = y * sp + z * cp
-        if swivel.any():
+        if np.count_nonzero(swivel):
             ss, cs = np.sin(swivel), np.cos(swivel)
             across, along = across * cs + along * ss, along * cs - across * ss
         out = np.empty((3, *along.shape))
         out[0] = x - across
-        out[1] = -self._lowest(sp, cp, canted, sb, cb)
+        out[1] = self._depth(pitched, canted, bent)
         out[2] = anchor_z - along
         return out
 
 
-def _pair(cant: Array) -> tuple[Array, Array] | None:
-    """Return the cant's sine and cosine, or None where no foot cants at all."""
-    return (np.sin(cant), np.cos(cant)) if cant.any() else None
+def _sine_cosine(angle: Array) -> Array:
+    """Return sine and cosine, ``(2, ...)``."""
+    both = np.empty((2, *angle.shape))
+    np.sin(angle, out=both[0])
+    np.cos(angle, out=both[1])
+    return both
 
 
 def _fit(column: NDArray[Any], extra: int) -> NDArray[Any]:

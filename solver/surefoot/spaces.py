@@ -18,12 +18,13 @@ from surefoot.clip import Clip
 from surefoot.curves import Curve, Outside, Pack
 from surefoot.errors import InputError, UnitError, UnknownName
 from surefoot.rig import FEET, Control, Rig
-from surefoot.rotations import angles_of, apply, compose, matrix, unwind
+from surefoot.rotations import angles_of, apply, compose, length, matrix, unwind
 
 __all__ = ["Binding", "Pose", "Space"]
 
 Array = NDArray[np.float64]
 TURNS = ("pitch", "yaw", "roll")
+FOOT_KEYS = ("x", "y", "z", *TURNS, "bend")
 ROTATING = (*TURNS, "bend", "knee")
 
 
@@ -80,7 +81,7 @@ class Binding:
     """
 
     def __init__(self, rig: Rig, clip: Clip) -> None:
-        self.rig, self.clip = rig, clip
+        self.rig, self.clip, self.step = rig, clip, clip.step
         self.rows: dict[tuple[str, str], int] = {}
         curves: list[Curve] = []
         scale: list[float] = []
@@ -113,9 +114,9 @@ class Binding:
         feet = rig.feet
         self.plain = all(foot.parent == "world" and foot.order == "yxz" for foot in feet)
         self.rests = np.array([foot.rest for foot in feet]).T[:, :, None]
-        self.foot_rows = np.array(
-            [[self.rows.get((foot.name, key), -1) for foot in feet] for key in ("x", "y", "z", *TURNS, "bend")]
-        )
+        # -1 stands for an absent channel
+        self.foot_rows = np.array([[self.rows.get((foot.name, key), -1) for foot in feet] for key in FOOT_KEYS])
+        self.knee_rows = np.array([self.rows.get((f"{side}_foot", "knee"), -1) for side in FEET])
 
     def values(self, frames: Array) -> Array:
         """Return every bound channel at ``frames``, ``(channels, frames)``, metres and radians."""
@@ -125,7 +126,7 @@ class Binding:
     def end_values(self, values: Array) -> Array:
         """Return the channels at the loop's end, ``(channels, 1)``: the first frame's plus what advances."""
         end = values[:, :1].copy()
-        if self.advances.any():
+        if np.count_nonzero(self.advances):
             at = np.array([float(self.clip.last + 1)])
             end[self.advances] = self.values(at)[self.advances]
         return end
@@ -138,13 +139,18 @@ class Binding:
         turn = np.broadcast_to(np.eye(3)[:, :, None], (3, 3, count)) if hips.turn is None else hips.turn
         place = np.zeros((3, count)) if hips.place is None else hips.place
         hip = apply(turn[:, :, None, :], self.hip_offsets) + place[:, None, :]
-        padded = np.concatenate([values, np.zeros((1, count))])  # row -1 stands for an absent channel
-        local = padded[self.foot_rows]  # (7, 2, frames)
+        local = self.feet(values)
         ankle, angles = local[:3] + self.rests, local[3:6]
         if not self.plain:
             ankle, angles = self._feet_in_world(ankle, angles, values, frames, made)
-        knee = np.array([self._row(f"{side}_foot", "knee", padded) for side in FEET])
-        return Pose(place, turn, hip, ankle, angles, local[6], knee)
+        return Pose(place, turn, hip, ankle, angles, local[6], _picked(values, self.knee_rows))
+
+    def feet(self, values: Array) -> Array:
+        """Return the feet's own channels out of all ``(channels, n)``, ``(7, 2, n)``; 0 where there is none.
+
+        The rows are x, y, z, pitch, yaw, roll and bend.
+        """
+        return _picked(values, self.foot_rows)
 
     def write(self, ankle: Array, angles: Array, bend: Array, values: Array, frames: Array) -> Array:
         """Return the feet's channels for a world pose of both feet.
@@ -166,7 +172,7 @@ class Binding:
         if self.plain:
             return np.concatenate([ankle - self.rests, angles, bend[None]])
         made: dict[str, Space] = {}
-        padded = np.concatenate([values, np.zeros((1, values.shape[1]))])
+        authored = self.feet(values)
         out = np.empty((7, 2, values.shape[1]))
         out[6] = bend
         for side, foot in enumerate(self.rig.feet):
@@ -179,13 +185,10 @@ class Binding:
                 point, turn = apply(back, point), compose(back, turn)
             if parent.size is not None:
                 point = point / parent.size
-            near = padded[self.foot_rows[3:6, side]]
+            near = authored[3:6, side]
             out[:3, side] = point - foot.rest[:, None]
             out[3:6, side] = angles_of(turn, order=foot.order, near=(near[0], near[1], near[2]))
         return out
-
-    def _row(self, control: str, key: str, padded: Array) -> Array:
-        return np.asarray(padded[self.rows.get((control, key), -1)])
 
     def _space(self, name: str, values: Array, frames: Array, made: dict[str, Space]) -> Space:
         """Return world from the control or sampled space ``name``, each worked out once."""
@@ -242,6 +245,15 @@ class Binding:
         return places, turned
 
 
+def _picked(values: Array, rows: NDArray[np.intp]) -> Array:
+    """Return the rows of ``values``, 0 for a row -1."""
+    picked = values.take(rows, axis=0)
+    absent = rows < 0
+    if np.count_nonzero(absent):
+        picked[absent] = 0.0
+    return picked
+
+
 def unwind_along(angle: Array) -> Array:
     """Return ``angle`` (..., frames) without jumps of a turn from frame to frame."""
     step = np.diff(angle, axis=-1)
@@ -276,12 +288,15 @@ def check_turns(names: Sequence[str], curves: Sequence[Curve], scale: Array) -> 
     scale : ndarray, shape (channels,)
         Radians in one unit of each channel, 0 for those that are no angles.
     """
-    size = [len(curve.frames) for curve in curves]
-    jump = np.diff(np.concatenate([curve.values for curve in curves])) * np.repeat(scale, size)[:-1]
-    jump[np.cumsum(size)[:-1] - 1] = 0.0
+    size = np.array([len(curve.frames) for curve in curves])
+    values = np.concatenate([curve.values for curve in curves])
+    jump = (values[1:] - values[:-1]) * scale.repeat(size)[:-1]
+    jump[size.cumsum()[:-1] - 1] = 0.0
+    if np.abs(jump).max(initial=0.0) < 2.0 * np.pi * (5.0 / 6.0):
+        return
     turns = np.round(jump / (2.0 * np.pi))
     bad = (turns != 0.0) & (np.abs(jump - turns * 2.0 * np.pi) < np.pi / 3.0)
-    if bad.any():
+    if np.count_nonzero(bad):
         at = int(np.argmax(bad))
         channel = int(np.searchsorted(np.cumsum(size), at, side="right"))
         first, last = curves[channel].frames[at - sum(size[:channel]) :][:2]
@@ -300,14 +315,14 @@ def check_scale(binding: Binding, pose: Pose) -> None:
     """
     leg = binding.rig.leg
     to_ankle = pose.ankle - pose.hip
-    span = float(np.sqrt((to_ankle**2).sum(axis=0)).mean())
+    span = float(length(to_ankle).mean())
     if not 0.15 * leg < span < 2.0 * leg:
         raise UnitError(
             f"hip and ankle are {span:.3g} m apart on average, but the leg is {leg:.3g} m long; "
             "are the clip's unit and the rig's the same?",
             place="clip",
         )
-    drop = to_ankle.mean(axis=(1, 2))
+    drop = to_ankle.reshape(3, -1).mean(axis=1)
     if not binding.rig.planar and abs(drop[1]) < 0.3 * leg and drop[2] < -0.6 * leg:
         raise UnitError("the feet lie behind the hips, not below: is the clip Z-up? Surefoot reads +Y up", place="clip")
     if drop[1] > 0.3 * leg:

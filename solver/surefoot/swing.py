@@ -14,8 +14,9 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.linalg.lapack import dpbsv
 
-from surefoot.band import Band
+from surefoot.band import Band, solve_band
 from surefoot.bounds import STIFFENING, keep_between, runs_with, step_each
+from surefoot.rotations import length
 
 __all__ = ["carry"]
 
@@ -43,23 +44,21 @@ def carry(given: Array, *, band: Band, authored: Array, floor: Array, hip: Array
     limit : ndarray, shape (n,)
         Longest allowed distance from hip to ankle, metres; inf for none.
     """
-    out = band.fade(given)
-    free = band.free
+    out, free = given.copy(), band.free
     if not len(free):
         return out
-    known = given.copy()
-    known[:, free] = 0.0
-    side = band.pull(known)
+    out[:, free] = 0.0
+    side = band.pull(out)
+    move = solve_band(band.main, band.one, band.two, side)
     start = authored[:, free]
     lowest = (floor - authored[1])[free]
-    move = out[:, free]
     far = _excess(start + move - hip[:, free], limit[free]) > 0.0
     low = move[1] < lowest
-    if low.any() and not far.any():
+    if np.count_nonzero(low) and not np.count_nonzero(far):
         move[1] = keep_between(move[1], side[1], lowest, np.full_like(lowest, np.inf), band)
         far = _excess(start + move - hip[:, free], limit[free]) > 0.0
         low[:] = False
-    if far.any() or low.any():
+    if np.count_nonzero(far) or np.count_nonzero(low):
         move = _within(move, side, start - hip[:, free], limit[free], lowest, band, far | low)
     np.maximum(move[1], lowest, out=move[1])
     out[:, free] = move
@@ -67,7 +66,7 @@ def carry(given: Array, *, band: Band, authored: Array, floor: Array, hip: Array
 
 
 def _excess(arm: Array, limit: Array) -> Array:
-    return np.asarray(np.sqrt((arm**2).sum(axis=0)) - limit)
+    return length(arm) - limit
 
 
 def _within(
@@ -102,14 +101,14 @@ def _newton_step(
     c: Array, f: Array, arm: Array, limit: Array, low: Array, part: Band, stiffness: float
 ) -> tuple[Array, float]:
     line = arm + c
-    length = np.maximum(np.sqrt((line**2).sum(axis=0)), 1e-9)
-    unit = line / length
-    over = np.maximum(length - limit, 0.0)
+    reached = np.maximum(length(line), 1e-9)
+    unit = line / reached
+    over = np.maximum(reached - limit, 0.0)
     under = np.maximum(low - c[1], 0.0)
     slope = part.times(c) - f + stiffness * over * unit
     slope[1] -= stiffness * under
     stiff = stiffness * (over > 0.0)
-    bend = stiffness * over / length  # the sphere's own curvature
+    bend = stiffness * over / reached  # the sphere's own curvature
     block = (stiff - bend) * unit[:, None] * unit[None, :]
     for k in range(3):
         block[k, k] += bend

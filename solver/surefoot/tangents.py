@@ -96,25 +96,25 @@ def key_slopes(keys: Keys) -> tuple[Floats, Floats]:
     slope_in, slope_out : ndarray, shape (n,)
         In each curve's own unit per frame.
     """
-    held = keys.shapes.tobytes()
+    held = keys.shapes.tobytes()  # below, plain numbers compare five times as fast as an enumeration's members
     slope_in = np.zeros(keys.frames.size)
     slope_out = np.zeros(keys.frames.size)
     if Shape.THROUGH in held:
-        mask = keys.shapes == Shape.THROUGH
+        mask = keys.shapes == int(Shape.THROUGH)
         through = _through(keys)
         np.copyto(slope_in, through, where=mask)
         np.copyto(slope_out, through, where=mask)
     if Shape.LINEAR in held:
-        mask = keys.shapes == Shape.LINEAR
+        mask = keys.shapes == int(Shape.LINEAR)
         chord_in, chord_out = _chords(keys)
         np.copyto(slope_in, chord_in, where=mask)
         np.copyto(slope_out, chord_out, where=mask)
     if Shape.GIVEN in held:
-        mask = keys.shapes == Shape.GIVEN
+        mask = keys.shapes == int(Shape.GIVEN)
         np.copyto(slope_in, keys.slope_in, where=mask)
         np.copyto(slope_out, keys.slope_out, where=mask)
     if Shape.BEZIER in held and keys.handles is not None:
-        mask = keys.shapes == Shape.BEZIER
+        mask = keys.shapes == int(Shape.BEZIER)
         handles = keys.handles[mask]
         slope_in[mask] = steepness(-handles[:, 1], -handles[:, 0])
         slope_out[mask] = steepness(handles[:, 3], handles[:, 2])
@@ -131,12 +131,13 @@ def _through(keys: Keys) -> Floats:
     coming[:-1], coming_value[:-1] = frames[1:], values[1:]
     past[first], past_value[first] = frames[first], values[first]
     coming[last], coming_value[last] = frames[last], values[last]
-    if wraps.any():
+    if np.count_nonzero(wraps):
         head, tail = first[wraps], last[wraps]
         before, after = keys.before[wraps], keys.after[wraps]
         period, rise = frames[tail] - frames[head], values[tail] - values[head]
-        falls = rise * (np.where(before == Outside.HOLD, after, before) == Outside.ADVANCE)
-        rises = rise * (np.where(after == Outside.HOLD, before, after) == Outside.ADVANCE)
+        holds, advances = int(Outside.HOLD), int(Outside.ADVANCE)
+        falls = rise * (np.where(before == holds, after, before) == advances)
+        rises = rise * (np.where(after == holds, before, after) == advances)
         past[head], past_value[head] = frames[tail - 1] - period, values[tail - 1] - falls
         coming[tail], coming_value[tail] = frames[head + 1] + period, values[head + 1] + rises
     run = coming - past
@@ -180,10 +181,10 @@ def bezier_segments(keys: Keys, *, slope_in: Floats, slope_out: Floats) -> tuple
     A segment is a Bezier where either of its keys is, unless the left one steps. The end that is not a
     Bezier lends a handle of a third of the segment along its slope.
     """
-    is_bezier = keys.shapes == Shape.BEZIER
+    is_bezier = keys.shapes == int(Shape.BEZIER)
     curved = np.zeros(is_bezier.size, dtype=np.bool_)
     curved[:-1] = is_bezier[:-1] | is_bezier[1:]
-    curved &= keys.shapes != Shape.STEP
+    curved &= keys.shapes != int(Shape.STEP)
     curved[keys.last] = False
     left = np.flatnonzero(curved)
     right = left + 1
