@@ -172,7 +172,7 @@ def test_check_prints_json_with_the_documented_fields(capsys: pytest.CaptureFixt
 def test_plant_prints_json_with_the_documented_fields(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     out = tmp_path / "planted.json"
     report = json.loads(shown(capsys, "plant", "lamplighter", "-o", out, "--json", status=0))
-    assert set(report) == {"clip", "changed", "footprints", "before", "after", "written", "knees_turned_deg"}
+    assert set(report) == {"clip", "changed", "keys", "footprints", "before", "after", "written", "knees_turned_deg"}
     assert report["written"] == [str(out)]
     assert len(report["footprints"]) == 2
     for print_ in report["footprints"]:

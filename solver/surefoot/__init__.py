@@ -27,6 +27,7 @@ if TYPE_CHECKING:
     from surefoot.ground_file import load_ground
     from surefoot.layer import layer_between
     from surefoot.planting import Footprint, Planted, plant
+    from surefoot.proposals import Proposal, Worse, apply, propose
     from surefoot.rig import Axis, Control, Foot, Leg, Limits, Rig
     from surefoot.rig_file import load_rig, preset_names
 
@@ -45,6 +46,7 @@ _HOMES = {
     "ground_file": ("load_ground",),
     "layer": ("layer_between",),
     "planting": ("Footprint", "Planted", "plant"),
+    "proposals": ("Proposal", "Worse", "apply", "propose"),
     "rig": ("Axis", "Control", "Foot", "Leg", "Limits", "Rig"),
     "rig_file": ("load_rig", "preset_names"),
 }
@@ -72,6 +74,7 @@ __all__ = [
     "Plane",
     "Planted",
     "Profile",
+    "Proposal",
     "Report",
     "Rig",
     "Shape",
@@ -80,7 +83,9 @@ __all__ = [
     "SurefootError",
     "UnitError",
     "UnknownName",
+    "Worse",
     "__version__",
+    "apply",
     "capture_clip",
     "check",
     "clip_schema",
@@ -92,6 +97,7 @@ __all__ = [
     "load_rig",
     "plant",
     "preset_names",
+    "propose",
     "save_clip",
 ]
 

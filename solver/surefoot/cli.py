@@ -91,9 +91,16 @@ def _parser() -> argparse.ArgumentParser:
     )
     for command in (check, plant):
         _shared(command)
+    told = (
+        "list the ways to mend each finding, cheapest first: channels, most amounts, cost, what each leaves and harms"
+    )
+    check.add_argument("--propose", action="store_true", help=told)
     plant.add_argument("-o", "--output", metavar="OUT", help="where the mended clip goes; may be the clip itself")
     for flag, default, metavar, told in PLANT_OPTIONS:
         plant.add_argument(flag, default=default, metavar=metavar, help=told)
+    keys = plant.add_mutually_exclusive_group()
+    keys.add_argument("--every-frame", action="store_true", help="a key on every frame of a changed channel, not few")
+    keys.add_argument("--keys-at", metavar="FRAMES", help="new keys on these frames only, such as 1,4,9-12")
     return parser
 
 

@@ -29,15 +29,17 @@ from surefoot.options import (
     read_amount,
     read_anchor,
     read_belt,
+    read_frames,
     read_leave,
     read_length,
     read_stances,
 )
 from surefoot.planting import Planted, plant, scene_of
+from surefoot.proposals import Proposal, propose
 from surefoot.rig import Rig
 from surefoot.rig_file import load_rig, preset_names
 from surefoot.save import save_all
-from surefoot.tables import Seen, print_comparison, print_findings
+from surefoot.tables import Seen, print_comparison, print_findings, print_proposals
 from surefoot.tolerances import tolerances_for
 
 __all__ = ["run"]
@@ -148,11 +150,19 @@ def _check(options: argparse.Namespace) -> int:
     job = _read(options)
     with _told_of(job.path):
         report = _judge(job.clip, job, job.belt)
+        ways = _proposals(job, report) if options.propose else None
     if options.json:
-        _print_json({"clip": job.clip.name, **_report(report)})
+        listed = {} if ways is None else {"proposals": [_proposal(way) for way in ways]}
+        _print_json({"clip": job.clip.name, **_report(report), **listed})
     else:
         print_findings(job.clip, report, seen=job.seen)
+        if ways is not None:
+            print_proposals(ways)
     return 0 if report.is_clean else 1
+
+
+def _proposals(job: _Job, report: Report) -> tuple[Proposal, ...]:
+    return propose(job.clip, job.rig, ground=job.ground, landing=job.landing, report=report)
 
 
 def _plant(options: argparse.Namespace) -> int:
@@ -162,6 +172,7 @@ def _plant(options: argparse.Namespace) -> int:
     anchor = read_anchor(options.anchor, job.clip)
     clearance = read_length(options.clearance, place="--clearance", most=10.0)
     leave_below = read_length(options.leave_below, place="--leave-below", most=1.0)
+    keys_at = None if options.keys_at is None else read_frames(options.keys_at, place="--keys-at")
     with _told_of(job.path):
         planted = plant(
             job.clip,
@@ -172,6 +183,8 @@ def _plant(options: argparse.Namespace) -> int:
             anchor=anchor,
             clearance=clearance,
             leave_below=leave_below,
+            keys="every" if options.every_frame else "few",
+            keys_at=keys_at,
         )
         first = _judge(job.clip.with_stances(planted.stances), job, planted.belt)
         after = _judge(planted.clip, job, planted.belt)
@@ -238,10 +251,36 @@ def _report(report: Report) -> dict[str, Any]:
     }  # fmt: skip
 
 
+def _proposal(way: Proposal) -> dict[str, Any]:
+    finding = way.finding
+    return {
+        "mends": {"kind": finding.kind, "foot": finding.foot, "part": finding.part, "first": finding.first,
+                  "last": finding.last},
+        "way": way.way,
+        "default": way.default,
+        "asks": way.asks,
+        "frames": way.frames.tolist(),
+        "channels": [
+            {"channel": name, "unit": "deg" if turns else "mm", "amounts": amounts.tolist()}
+            for name, turns, amounts in zip(way.channels, way.angles, way.shown, strict=True)
+        ],
+        "cost": way.cost,
+        "leaves": {"amount": way.shown_left, "unit": finding.unit},
+        "worse": [
+            {"kind": w.kind, "foot": w.foot, "before": w.shown_before, "after": w.shown, "unit": w.unit}
+            for w in way.worse
+        ],
+    }  # fmt: skip
+
+
 def _comparison(job: _Job, planted: Planted, before: Report, after: Report, written: list[str]) -> dict[str, Any]:
     return {
         "clip": job.clip.name,
         "changed": list(planted.changed),
+        "keys": [
+            {"channel": k.channel, "before": k.before, "after": k.after, "every_frame": k.every_frame, "worst": k.worst}
+            for k in planted.keys
+        ],
         "footprints": [
             {
                 "foot": p.stance.foot, "first": p.stance.first, "last": p.stance.last,

@@ -22,10 +22,22 @@ from surefoot.slip import NOTHING, slip_steps
 from surefoot.sole import LEVEL, Turns
 from surefoot.spaces import Pose
 
-__all__ = ["write_channels"]
+__all__ = [
+    "AXES",
+    "BASIS",
+    "PHASES",
+    "Segments",
+    "dense_segments",
+    "put_within",
+    "stepped",
+    "writable",
+    "write_channels",
+]
 
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
+Segments = NDArray[np.float64]
+"""Channels of both feet from frame to frame, ``(4, 7, 2, segments)``; see `dense_segments`."""
 
 AXES = ("x", "y", "z", "pitch", "yaw", "roll", "bend")
 PHASES = np.array([0.2, 0.4, 0.6, 0.8])
@@ -35,7 +47,7 @@ LEVER = 0.2
 """Metres: a change of angle matters as much as this lever moves."""
 
 _P = PHASES[None, :]
-_BASIS = np.concatenate(
+BASIS = np.concatenate(
     [
         2 * _P**3 - 3 * _P**2 + 1,  # value at the left key
         _P**3 - 2 * _P**2 + _P,  # slope there
@@ -44,7 +56,7 @@ _BASIS = np.concatenate(
     ]
 )
 _LEFT, _OUT, _RIGHT, _INTO = range(4)
-_FIT = np.linalg.pinv(_BASIS[[_OUT, _INTO]])  # (4, 2): leftover at the phases -> the two slopes
+_FIT = np.linalg.pinv(BASIS[[_OUT, _INTO]])  # (4, 2): leftover at the phases -> the two slopes
 
 
 def _at_phases(parts: Array, basis: Array) -> Array:
@@ -53,7 +65,16 @@ def _at_phases(parts: Array, basis: Array) -> Array:
 
 
 def write_channels(scene: Scene, settled: Settled, *, ankle: Array, leave_below: float = 1e-6) -> dict[str, Curve]:
-    """Return the changed channels by name.
+    """Return the changed channels by name, with a key on every frame; the parameters are `dense_segments`'s."""
+    segments, changed = dense_segments(scene, settled, ankle=ankle, leave_below=leave_below)
+    wanted = writable(scene, changed)
+    return _curves(scene, segments, wanted) if wanted else {}
+
+
+def dense_segments(
+    scene: Scene, settled: Settled, *, ankle: Array, leave_below: float, turns: Segments | None = None
+) -> tuple[Segments, Flags]:
+    """Return the planted feet's channels from frame to frame, and which of them changed.
 
     Parameters
     ----------
@@ -63,6 +84,15 @@ def write_channels(scene: Scene, settled: Settled, *, ankle: Array, leave_below:
         Metres: a channel that changes by less than this in every frame is left as it is
         (angles: times 1/0.2 m, in radians), unless its curve leaves the planted path by
         more than half a millimetre between two.
+    turns : ndarray, shape (4, 4, 2, segments), optional
+        Pitch, yaw, roll and bend to be taken as they stand instead of the settled ones.
+
+    Returns
+    -------
+    segments : ndarray, shape (4, 7, 2, segments)
+        x, y, z, pitch, yaw, roll and bend of both feet: the value at the left frame, the slope
+        there, the value at the right frame, the slope there; metres, radians, a frame.
+    changed : ndarray of bool, shape (7, 2)
     """
     binding, tracks = scene.binding, settled.tracks
     angles = tracks.unroll(settled.angles)
@@ -74,16 +104,18 @@ def write_channels(scene: Scene, settled: Settled, *, ankle: Array, leave_below:
     most[3:] *= LEVER
     changed = most > leave_below
     segments = _segments(scene, settled, new, change)
+    if turns is not None:
+        segments[:, 3:] = turns
     slopes = segments[[_OUT, _INTO], :3]
     _fit_stances(scene, settled, segments)
     if not changed[:3].all():
-        bent = _at_phases(segments[[_OUT, _INTO], :3] - slopes, _BASIS[[_OUT, _INTO]])
+        bent = _at_phases(segments[[_OUT, _INTO], :3] - slopes, BASIS[[_OUT, _INTO]])
         changed[:3] |= np.abs(bent).max(axis=(-2, -1), initial=0.0) > max(BETWEEN, leave_below)
-    wanted = _writable(scene, changed)
-    return _curves(scene, segments, wanted) if wanted else {}
+    return segments, changed
 
 
-def _writable(scene: Scene, changed: Flags) -> list[tuple[int, int, Axis]]:
+def writable(scene: Scene, changed: Flags) -> list[tuple[int, int, Axis]]:
+    """Return row, foot and axis of each changed channel that the rig has and the clip doesn't lock."""
     feet, clip = scene.binding.rig.feet, scene.binding.clip
     found = []
     rows, sides = changed.nonzero()
@@ -178,7 +210,7 @@ def _fit_stances(scene: Scene, settled: Settled, segments: Array) -> None:
     if scene.drift is not None and np.count_nonzero(moved_on):
         ground[:, moved_on] = scene.drift.apply(ground[:, moved_on], times=-1)
     world = scene.belt.to_world(ground.reshape(3, -1), time.ravel()).reshape(ground.shape)
-    ends = _at_phases(segments[::2, :3, foot, at], _BASIS[::2])
+    ends = _at_phases(segments[::2, :3, foot, at], BASIS[::2])
     slopes = (between.write(world) - ends) @ _FIT
     segments[_OUT, :3, foot, at] = slopes[..., 0].T
     segments[_INTO, :3, foot, at] = slopes[..., 1].T
@@ -199,13 +231,13 @@ class _Between:
     def of(cls, scene: Scene, segments: Array, foot: NDArray[np.intp], at: NDArray[np.intp]) -> _Between:
         binding = scene.binding
         if binding.plain:
-            turns = _at_phases(segments[:, 3:, foot, at], _BASIS)
+            turns = _at_phases(segments[:, 3:, foot, at], BASIS)
             return cls(scene, foot, at, turns[:3], turns[3], None)
         # the feet's parents move: everything is read again at the places between, with the new feet put in
         count = segments.shape[-1]
         frames = (scene.frames[:count, None] + PHASES).ravel()
         values = binding.values(frames)
-        new = _at_phases(segments, _BASIS).reshape(7, 2, -1)
+        new = _at_phases(segments, BASIS).reshape(7, 2, -1)
         for row, side in np.argwhere(binding.foot_rows >= 0).tolist():
             values[binding.foot_rows[row, side]] = new[row, side]
         pose = binding.pose(values, frames)
@@ -275,10 +307,10 @@ def _curves(scene: Scene, segments: Array, wanted: list[tuple[int, int, Axis]]) 
         old = clip.channels.get(axis.channel)
         new = (frames, values[i], slope_in[i], slope_out[i])
         if old is not None and Shape.STEP in (held := old.shapes.tobytes()) and len(set(held)) == 1:
-            made[axis.channel] = _stepped(old, frames, values[i])
+            made[axis.channel] = stepped(old, frames, values[i])
             continue
         if old is not None and not loop:
-            made[axis.channel] = _within(old, *new)
+            made[axis.channel] = put_within(old, *new)
         else:
             rule = Outside.HOLD if not loop else Outside.REPEAT
             rule = Outside.ADVANCE if loop and old is not None and old.after == Outside.ADVANCE else rule
@@ -286,7 +318,7 @@ def _curves(scene: Scene, segments: Array, wanted: list[tuple[int, int, Axis]]) 
     return made
 
 
-def _stepped(old: Curve, frames: Array, values: Array) -> Curve:
+def stepped(old: Curve, frames: Array, values: Array) -> Curve:
     """Return a stepped channel planted at its own keys only: it stays stepped, and gains no key."""
     at = old.frames - frames[0]
     mine = (at >= 0) & (at <= len(frames) - 1) & (at == np.round(at))
@@ -295,7 +327,7 @@ def _stepped(old: Curve, frames: Array, values: Array) -> Curve:
     return replace(old, values=new)
 
 
-def _within(old: Curve, frames: Array, values: Array, slope_in: Array, slope_out: Array) -> Curve:
+def put_within(old: Curve, frames: Array, values: Array, slope_in: Array, slope_out: Array) -> Curve:
     """Put new keys in place of those of a range; keys outside it stay, with their slopes spelt out."""
     before, after = old.frames < frames[0], old.frames > frames[-1]
     if not (np.count_nonzero(before) or np.count_nonzero(after)):

@@ -123,8 +123,8 @@ def _spans(keyed: Flags, loop: bool) -> _Spans:
     first = np.flatnonzero(np.append(True, last[:-1]))
     following[last] = first
     width = frame[following] - frame
-    width = np.where(last, width + count if loop else 1, width).astype(np.float64)
-    return _Spans(left, width, channel, frame, following, last)
+    steps = np.where(last, width + count if loop else 1, width).astype(np.float64)
+    return _Spans(left, steps, channel, frame, following, last)
 
 
 def _fitted(wanted: Wanted, keyed: Flags, broken: Flags) -> KeyFit:

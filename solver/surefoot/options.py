@@ -16,7 +16,16 @@ from surefoot.rig import FEET
 from surefoot.tolerances import KINDS
 from surefoot.units import ANGLES, LENGTHS
 
-__all__ = ["leave_alone", "read_amount", "read_anchor", "read_belt", "read_leave", "read_length", "read_stances"]
+__all__ = [
+    "leave_alone",
+    "read_amount",
+    "read_anchor",
+    "read_belt",
+    "read_frames",
+    "read_leave",
+    "read_length",
+    "read_stances",
+]
 
 _NUMBER = re.compile(r"\s*([-+0-9.eE]+)\s*([a-z]*)(?:/s2)?\s*")
 _FRAME = r"-?\d{1,9}"
@@ -104,6 +113,17 @@ def _span(text: str, place: str) -> tuple[int, int]:
     if last < first:
         raise InputError(f"frames {first} to {last} run backwards", place=place)
     return first, last
+
+
+def read_frames(text: str, *, place: str) -> tuple[int, ...]:
+    """Return the frames of a text such as ``1,4,9-12``, at most 100000 of them."""
+    found: set[int] = set()
+    for part in text.split(","):
+        first, last = _span(part, place)
+        if last < first or last - first > 100_000:
+            raise InputError(f"wanted frames such as 1,4,9-12, got {text!r}", place=place)
+        found |= set(range(first, last + 1))
+    return tuple(sorted(found))
 
 
 def read_foot(text: str, *, place: str) -> str:

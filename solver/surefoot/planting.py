@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,6 +14,7 @@ from surefoot.clip import Clip, Stance
 from surefoot.contact import ContactLimits, estimate_belt, find_stances
 from surefoot.dense import write_channels
 from surefoot.errors import InputError
+from surefoot.few import KeyCount, write_few
 from surefoot.footprint import Anchor, Prints, Tracks, fit_prints
 from surefoot.ground import Flat, Ground
 from surefoot.rig import FEET, Rig
@@ -58,6 +60,8 @@ class Planted:
     footprints : tuple of Footprint
     ankle_change : ndarray, shape (frames, 2, 3)
         How far each ankle was moved, metres, world space.
+    keys : tuple of KeyCount
+        For each channel written with few keys, how many it had, has, and would have on every frame.
     """
 
     clip: Clip
@@ -66,6 +70,7 @@ class Planted:
     belt: Belt
     footprints: tuple[Footprint, ...]
     ankle_change: Array
+    keys: tuple[KeyCount, ...] = ()
 
 
 def scene_of(clip: Clip, rig: Rig, ground: Ground | None = None, belt: Belt | None = None) -> Scene:
@@ -89,6 +94,8 @@ def plant(
     clearance: float = 0.0,
     leave_below: float = 1e-6,
     limits: ContactLimits | None = None,
+    keys: Literal["every", "few"] = "every",
+    keys_at: Iterable[int] | None = None,
 ) -> Planted:
     """Return the clip with every stance planted, soles out of the ground and legs within reach.
 
@@ -114,6 +121,11 @@ def plant(
         Metres: channels that would change by less stay as they are.
     limits : ContactLimits, optional
         Heights and speeds at which a foot counts as down, for a leg of 0.9 m.
+    keys : {"every", "few"}
+        A key on every frame of a changed channel, exactly as planted; or few keys where an animator
+        would put them, within a tenth of a millimetre on the frames of a stance (see `KeyTolerance`).
+    keys_at : iterable of int, optional
+        Frames on which new keys may be put, with ``few``; what is then left is told in ``Planted.keys``.
 
     Returns
     -------
@@ -133,6 +145,8 @@ def plant(
     True
     """
     _check_options(clearance, leave_below)
+    if keys not in ("few", "every"):
+        raise InputError(f"wanted few or every, got {keys!r}", place="keys")
     if stances is not None:
         clip = clip.with_stances(stances)
     scene = scene_of(clip, rig, ground, belt)
@@ -147,7 +161,12 @@ def plant(
         found = find_stances(scene, limits)
     settled = settle(scene, found, anchor=anchor, keyed=_keyed(scene), clearance=clearance, prints=prints)
     ankle = scene.to_world(settled.tracks.unroll_points(scene, settled.ankle))
-    channels = write_channels(scene, settled, ankle=ankle, leave_below=leave_below)
+    counts: tuple[KeyCount, ...] = ()
+    if keys == "few":
+        at = None if keys_at is None else np.isin(scene.frames, np.array(sorted(keys_at), dtype=np.float64))
+        channels, counts = write_few(scene, settled, ankle=ankle, leave_below=leave_below, keys_at=at)
+    else:
+        channels = write_channels(scene, settled, ankle=ankle, leave_below=leave_below)
     return Planted(
         clip=replace(clip, channels={**clip.channels, **channels}, stances=found, belt=scene.belt),
         changed=tuple(channels),
@@ -155,6 +174,7 @@ def plant(
         belt=scene.belt,
         footprints=_footprints(found, settled.prints, settled.tracks),
         ankle_change=(ankle - scene.pose.ankle).transpose(2, 1, 0),
+        keys=counts,
     )
 
 

@@ -8,7 +8,7 @@ ankle then follows in closed form, and the swing is carried between.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,7 +23,7 @@ from surefoot.slip import without_slip
 from surefoot.sole import FLAT, Turns
 from surefoot.swing import carry
 
-__all__ = ["Settled", "settle"]
+__all__ = ["Settled", "floor_under", "settle", "stand_again"]
 
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -108,6 +108,38 @@ def settle(
     return Settled(tracks, prints, ankle, angles, bend, held, turns, off)
 
 
+def stand_again(scene: Scene, settled: Settled, turns: Array) -> Settled:
+    """Return the feet planted anew with other angles; swings keep their ankles.
+
+    ``turns`` are the controls' pitch, yaw, roll and bend in every frame, ``(4, 2, frames)`` radians.
+    """
+    binding, tracks, prints = scene.binding, settled.tracks, settled.prints
+    values = scene.values.copy()
+    for row, foot in np.argwhere(binding.foot_rows[3:] >= 0).tolist():
+        values[binding.foot_rows[3 + row, foot]] = turns[row, foot]
+    pose = binding.pose(values, scene.frames)
+    rolled = (np.arange(2)[:, None], tracks.index)
+    angles, bend = pose.angles[:, *rolled], pose.bend[rolled]
+    if scene.belt.turn != 0.0:
+        angles[1] -= scene.belt.heading(scene.time)[tracks.index]
+    if scene.drift is not None:
+        angles[1] += tracks.laps * scene.drift.turn
+    planted, which = tracks.planted, tracks.print_of
+    if not len(tracks.source):
+        return replace(settled, angles=angles, bend=bend)
+    pitch, swivel, cant = np.where(planted, prints.local_turns(which, angles), angles)
+    local = Turns(pitch, cant, np.where(planted, swivel, 0.0), bend)
+    off = without_slip(
+        scene.soles, local, scene.soles.planted(local), np.where(planted, which, -1), tracks.source, settled.held
+    )
+    stood = prints.origin[:, which] + prints.outof(which, off)
+    if not scene.ground.is_level:
+        stood = _onto_ground(scene, stood, angles, bend, planted)
+        off = prints.into(which, stood - prints.origin[:, which])
+    ankle = np.where(planted, stood, settled.ankle)
+    return replace(settled, ankle=ankle, angles=angles, bend=bend, turns=local, stood=off)
+
+
 def _longest(scene: Scene, tracks: Tracks) -> Array:
     """Return how long each leg may be made in each frame, ``(2, n)`` metres."""
     rig = scene.binding.rig
@@ -162,13 +194,13 @@ def _tilted_angles(prints: Prints, tracks: Tracks, local: Array, planted: Flags)
 
 def _onto_ground(scene: Scene, stood: Array, angles: Array, bend: Array, planted: Flags) -> Array:
     """Lift planted feet, straight up, out of ground that their footprint's plane doesn't tell of."""
-    floor = _floor(scene, stood[0], stood[2], angles, bend)
+    floor = floor_under(scene, stood[0], stood[2], angles, bend)
     raised = stood.copy()
     raised[1] = np.where(planted & (floor - stood[1] > 1e-9), floor, stood[1])
     return raised
 
 
-def _floor(scene: Scene, x: Array, z: Array, angles: Array, bend: Array) -> Array:
+def floor_under(scene: Scene, x: Array, z: Array, angles: Array, bend: Array) -> Array:
     """Return the height of the ankle at which the sole's lowest point touches, ``(2, n)`` metres."""
     if scene.ground.is_level:
         level = float(scene.ground.height(np.zeros(1), np.zeros(1))[0])
@@ -188,7 +220,7 @@ def _swing(
     rise = _rise(known, clearance) if clearance > 0.0 else 0.0
     lap = _Lap.of(known, scene)
     for _ in range(1 if scene.ground.is_level else 3):
-        floor = np.where(known, -np.inf, _floor(scene, ankle[0], ankle[2], angles, bend) + rise)
+        floor = np.where(known, -np.inf, floor_under(scene, ankle[0], ankle[2], angles, bend) + rise)
         change = carry(
             lap.out(given),
             band=lap.band,

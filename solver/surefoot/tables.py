@@ -12,14 +12,16 @@ from surefoot.checking import Report
 from surefoot.clip import Clip
 from surefoot.findings import LEVELS, Finding
 from surefoot.planting import Planted
+from surefoot.proposals import Proposal
 from surefoot.rig import FEET
 from surefoot.tolerances import KINDS
 
-__all__ = ["Seen", "print_comparison", "print_findings"]
+__all__ = ["Seen", "print_comparison", "print_findings", "print_proposals"]
 
 Rows = Sequence[Sequence[str]]
 HEAD = ("finding", "where", "frames", "worst at", "amount", "beyond", "level")
-RIGHT = ("worst at", "amount", "beyond")
+WAYS = ("mends", "where", "frames", "way", "most", "cost", "leaves", "makes worse")
+RIGHT = ("worst at", "amount", "beyond", "cost", "leaves")
 """Columns of figures, which end flush."""
 
 
@@ -70,6 +72,8 @@ def print_comparison(
     print(
         f"channels written: {count} of {len(clip.channels)}; the others are untouched" if count else "nothing changed"
     )
+    if planted.keys:
+        print(_keys(planted))
     print(_verdict(after))
     for path, made in written.items():
         replaced = made.extra.get("replaced", ())
@@ -77,6 +81,43 @@ def print_comparison(
         print(f"written: {path}{tail}")
     if not written:
         print("nothing written; name a file with -o to keep the result")
+
+
+def _keys(planted: Planted) -> str:
+    before, after, every = (sum(getattr(k, part) for k in planted.keys) for part in ("before", "after", "every_frame"))
+    told = f"keys in them: {before} before, {after} now; one on every frame would be {every}"
+    worst = max(planted.keys, key=lambda k: k.worst)
+    return (
+        told if worst.worst <= 1.0 else f"{told}\n{worst.channel} is off by {worst.worst:.1f} times what its keys may"
+    )
+
+
+def print_proposals(ways: Sequence[Proposal]) -> None:
+    """Print the ways to mend each finding, the one that is taken unless another is chosen marked with a star."""
+    if not ways:
+        print("\nno proposals")
+        return
+    rows = []
+    for way in ways:
+        f = way.finding
+        asks = f" (asks for {way.asks})" if way.asks else ""
+        worse = ", ".join(
+            f"{w.foot} {w.kind} {_amount(w.shown, w.unit)} (was {_amount(w.shown_before, w.unit)})" for w in way.worse
+        )
+        rows.append((f.kind, _where(f) or "-", _span(f.first, f.last), f"{'*' if way.default else ' '} {way.way}{asks}",
+                     _most(way), f"{way.cost:.2f}", _amount(way.shown_left, f.unit), worse or "-"))  # fmt: skip
+    print("\nways to mend, cheapest first (*: taken unless another is chosen):")
+    _table(WAYS, rows)
+    print("cost: 1 cm for a leg of 0.9 m counts 1, and so do 10 degrees")
+
+
+def _most(way: Proposal) -> str:
+    """Return the largest amount of each channel, with its sign."""
+    told = []
+    for name, turns, amounts in zip(way.channels, way.angles, way.shown, strict=True):
+        most = float(amounts[np.abs(amounts).argmax()])
+        told.append(f"{_plain(name)} {most:+.1f} {'deg' if turns else 'mm'}")
+    return ", ".join(told)
 
 
 def _print_rows(findings: Sequence[Finding]) -> None:

@@ -1,0 +1,262 @@
+"""Easing: the least smooth change of a number a frame that meets what is needed at every sample.
+
+A change lives in a *window* of frames. It's zero and level at the window's ends (but not at a clip's own ends,
+nor where the window is a whole loop), and between frames it's the cubic whose slopes run from neighbour to neighbour.
+With ``x`` the change at the free frames and ``S x`` that at the samples, what is asked is
+
+    minimise  |x|^2 + ease^4 |D2 x|^2   subject to   low <= S x <= high,
+
+``D2`` the second differences. The bounds are met to rounding; where they contradict each other the least-squares
+compromise is taken.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.linalg.lapack import dposv, dpotrf, dpotri
+from scipy.optimize import nnls
+
+__all__ = [
+    "PER_FRAME",
+    "Window",
+    "frame_problem",
+    "interpolate",
+    "least_change",
+    "least_within",
+    "nearest_change",
+    "slopes_of",
+]
+
+Array = NDArray[np.float64]
+Indices = NDArray[np.intp]
+
+PER_FRAME = 5
+"""Samples a frame: the frame itself and four between, as `check` takes them."""
+SOFT = 1e-4
+"""How far bounds give way where they contradict each other, relative to what is needed."""
+CONTRADICTION = 1e-5
+"""Below this the dual's residual says that no change meets all bounds."""
+ROUNDS = 30
+LONG = 64
+"""Frames: a window up to that long is interpolated by one product with a matrix that is kept."""
+ROUNDING = 1e-12
+
+_T = np.arange(PER_FRAME) / PER_FRAME
+_HERMITE = np.array([2 * _T**3 - 3 * _T**2 + 1, _T**3 - 2 * _T**2 + _T, 3 * _T**2 - 2 * _T**3, _T**3 - _T**2])
+
+
+@dataclass(frozen=True, slots=True)
+class Window:
+    """A run of frames in which a change lives.
+
+    Parameters
+    ----------
+    start : int
+        Its first frame, counted from the clip's first; within the clip.
+    count : int
+        How many frames, both ends included; a closed window counts its first frame again as its last.
+    level : tuple of bool
+        Whether the change is zero and level at the first and at the last frame.
+    closed : bool
+        Whether it's a whole loop.
+    """
+
+    start: int
+    count: int
+    level: tuple[bool, bool] = (True, True)
+    closed: bool = False
+
+    @classmethod
+    def around(cls, first: float, last: float, *, margin: int, frames: int, loop: bool) -> Window:
+        """Return the window about frames ``first`` to ``last`` (from the clip's first) with so many to ease in."""
+        start, end = int(np.floor(first)) - margin, int(np.ceil(last)) + margin
+        if not loop:
+            low, high = max(start, 0), min(end, frames - 1)
+            return cls(low, high - low + 1, (start >= 0, end <= frames - 1))
+        if end - start >= frames:
+            return cls(0, frames + 1, (False, False), closed=True)
+        return cls(start % frames, end - start + 1)
+
+    @property
+    def frames(self) -> Indices:
+        """Its frames, counted from the clip's first and on over a loop's seam."""
+        return np.arange(self.start, self.start + self.count)
+
+    @property
+    def samples(self) -> Indices:
+        """Its samples, counted likewise."""
+        return np.arange(self.start * PER_FRAME, (self.start + self.count - 1) * PER_FRAME + 1)
+
+    def filled(self, free: Array) -> Array:
+        """Return the change at every frame of the window for that at its free ones."""
+        if self.closed:
+            return np.concatenate([free, free[:1]])
+        out = np.zeros(self.count)
+        out[int(self.level[0]) : self.count - int(self.level[1])] = free
+        return out
+
+
+def slopes_of(values: Array, window: Window) -> Array:
+    """Return the slopes a frame, ``(..., count)``, of a change ``(..., count)`` that lives in a window."""
+    if window.count < 2:
+        return np.zeros_like(values)
+    out = np.empty_like(values)
+    out[..., 1:-1] = 0.5 * (values[..., 2:] - values[..., :-2])
+    if window.closed:
+        out[..., 0] = out[..., -1] = 0.5 * (values[..., 1] - values[..., -2])
+        return out
+    out[..., 0] = 0.0 if window.level[0] else values[..., 1] - values[..., 0]
+    out[..., -1] = 0.0 if window.level[1] else values[..., -1] - values[..., -2]
+    return out
+
+
+def interpolate(values: Array, window: Window) -> Array:
+    """Return a change ``(..., count)`` at the window's samples, ``(..., samples)``."""
+    if window.count > LONG:
+        slope = slopes_of(values, window)
+        parts = np.stack([values[..., :-1], slope[..., :-1], values[..., 1:], slope[..., 1:]], axis=-1)
+        inner = (parts @ _HERMITE).reshape(*values.shape[:-1], -1)
+        return np.concatenate([inner, values[..., -1:]], axis=-1)
+    return np.asarray(values @ _spread(Window(0, window.count, window.level, window.closed)))
+
+
+@lru_cache(maxsize=256)
+def _spread(shape: Window) -> Array:
+    """Return what each frame's change counts for at each sample, ``(count, samples)``, in a window that starts at 0."""
+    values = np.eye(shape.count)
+    slope = slopes_of(values, shape)
+    parts = np.stack([values[..., :-1], slope[..., :-1], values[..., 1:], slope[..., 1:]], axis=-1)
+    inner = (parts @ _HERMITE).reshape(shape.count, -1)
+    found = np.concatenate([inner, values[:, -1:]], axis=-1)
+    found.setflags(write=False)
+    return found
+
+
+@lru_cache(maxsize=256)
+def _problem(shape: Window, ease: float) -> tuple[Array, Array, Array]:
+    """Return ``S`` ``(samples, free)``, the objective's matrix inverted, and the matrix, for a window from 0 on."""
+    free = shape.count - 1 if shape.closed else shape.count - sum(shape.level)
+    sampled = interpolate(np.array([shape.filled(row) for row in np.eye(free)]), shape).T
+    if shape.closed:
+        eye = np.eye(free)
+        bends = np.roll(eye, 1, axis=0) - 2.0 * eye + np.roll(eye, -1, axis=0)
+    else:
+        padded = np.array([shape.filled(row) for row in np.eye(free)]).T
+        ends = (np.zeros((int(shape.level[0]), free)), np.zeros((int(shape.level[1]), free)))
+        padded = np.concatenate([ends[0], padded, ends[1]])  # level: one more zero beyond
+        bends = padded[2:] - 2.0 * padded[1:-1] + padded[:-2]
+    weight = np.eye(free) + ease**4 * bends.T @ bends
+    sampled.setflags(write=False)
+    weight.setflags(write=False)
+    return sampled, _inverse(weight), weight
+
+
+@lru_cache(maxsize=256)
+def frame_problem(shape: Window, ease: float) -> tuple[Array, Array, Array]:
+    """Return what a change at whole frames is asked with: values, second differences, and the objective's inverse.
+
+    The first two are ``(count, free)``, over all frames of a window that starts at 0.
+    """
+    free = shape.count - 1 if shape.closed else shape.count - sum(shape.level)
+    value = np.array([shape.filled(row) for row in np.eye(free)]).T
+    ends = (value[-2:-1], value[1:2]) if shape.closed else (np.zeros((1, free)), np.zeros((1, free)))
+    padded = np.concatenate([ends[0], value, ends[1]])
+    return value, padded[2:] - 2.0 * padded[1:-1] + padded[:-2], _problem(shape, ease)[1]
+
+
+def _inverse(matrix: Array) -> Array:
+    half, _ = dpotri(dpotrf(matrix, lower=1)[0], lower=1)
+    full: Array = np.tril(half) + np.tril(half, -1).T
+    full.setflags(write=False)
+    return full
+
+
+def least_change(window: Window, low: Array, high: Array | None = None, *, ease: float) -> Array:
+    """Return the least smooth change, ``(count,)``, that stays between bounds at every sample of its window.
+
+    Parameters
+    ----------
+    low, high : ndarray, shape (samples,)
+        Bounds; -inf and inf (or no ``high``) for none.
+    ease : float
+        Frames over which the change likes to bend.
+    """
+    free = window.count - 1 if window.closed else window.count - sum(window.level)
+    if free < 1:
+        return np.zeros(window.count)
+    sampled, inverse, _ = _problem(Window(0, window.count, window.level, window.closed), float(ease))
+    at_low = np.flatnonzero(np.isfinite(low))
+    sides, bound = [sampled[at_low]], [low[at_low]]
+    if high is not None:
+        at_high = np.flatnonzero(np.isfinite(high))
+        sides.append(-sampled[at_high])
+        bound.append(-high[at_high])
+    return window.filled(least_within(np.concatenate(sides), np.concatenate(bound), inverse))
+
+
+def nearest_change(window: Window, wanted: Array, weight: Array, *, ease: float) -> Array:
+    """Return the smooth change, ``(count,)``, that is nearest to what's wanted at the samples that have a weight.
+
+    It minimises ``sum weight (S x - wanted)^2`` plus the objective above; ``wanted`` and ``weight`` are ``(samples,)``.
+    """
+    free = window.count - 1 if window.closed else window.count - sum(window.level)
+    if free < 1:
+        return np.zeros(window.count)
+    sampled, _, weighed = _problem(Window(0, window.count, window.level, window.closed), float(ease))
+    pulled = sampled.T * weight
+    found: Array = dposv(pulled @ sampled + weighed, pulled @ wanted)[1]
+    return window.filled(found)
+
+
+def least_within(side: Array, bound: Array, inverse: Array) -> Array:
+    """Return the ``x`` ``(n,)`` with ``side @ x >= bound`` for which ``x @ H @ x`` is least.
+
+    Parameters
+    ----------
+    side : ndarray, shape (m, n)
+    bound : ndarray, shape (m,)
+    inverse : ndarray, shape (n, n)
+        The inverse of ``H``.
+
+    Notes
+    -----
+    The dual is least squares with no sign but positive ones (Lawson and Hanson 1974, chapter 23, from memory).
+    Only bounds that have been broken so far take part, so the dual stays small.
+    """
+    x = np.zeros(side.shape[1])
+    size = float(bound.max(initial=0.0))
+    if size <= 0.0:
+        return x
+    root = dpotrf(inverse, lower=1, clean=1)[0]
+    scaled = side @ root
+    wanted = bound / size
+    active = np.zeros(len(bound), dtype=bool)
+    y = np.zeros(side.shape[1])
+    for _ in range(ROUNDS):
+        fresh = (wanted - scaled @ y > ROUNDING) & ~active
+        if not fresh.any():
+            break
+        active |= fresh
+        y = _nearest(scaled[active], wanted[active])
+    return np.asarray(root @ y * size)
+
+
+def _nearest(side: Array, bound: Array, *, soft: float = 0.0) -> Array:
+    """Return the shortest ``y`` with ``side @ y >= bound``; where there's none, the bounds give way."""
+    rows, columns = side.shape
+    system = np.zeros((columns + 1 + (rows if soft else 0), rows))
+    system[:columns] = side.T
+    system[columns] = bound
+    if soft:
+        system[columns + 1 :] = np.eye(rows) * soft
+    goal = np.zeros(len(system))
+    goal[columns] = 1.0
+    dual, apart = nnls(system, goal, maxiter=30 * rows + 100)
+    if not soft and apart < CONTRADICTION:
+        return _nearest(side, bound, soft=SOFT)
+    rest = system @ dual - goal
+    return np.asarray(rest[:columns] / -rest[columns])

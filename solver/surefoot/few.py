@@ -1,0 +1,275 @@
+"""The hand-over with few keys: where an animator would put them, within tolerance everywhere.
+
+Angles first: where a foot's angles changed they are fitted, and the planted ankles are
+worked out anew from the fitted angles, so that what the keys give is what is planted. Then
+the ankle's place is fitted: to a tenth of a millimetre on the frames of a stance and less
+than half a millimetre between them, more loosely in the air.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from surefoot.curves import Curve, Outside, Pack, Shape, resolve_slopes
+from surefoot.dense import BASIS, PHASES, Segments, dense_segments, put_within, stepped, writable
+from surefoot.keys import KeyFit, Wanted, fit_keys
+from surefoot.rig import Axis
+from surefoot.scene import Scene
+from surefoot.settle import Settled, floor_under, stand_again
+from surefoot.tolerances import REFERENCE_LEG
+
+__all__ = ["KeyCount", "KeyTolerance", "write_few"]
+
+Array = NDArray[np.float64]
+Flags = NDArray[np.bool_]
+HEIGHT = 1.4
+"""Heights have all of a tenth of a millimetre to themselves; x and z share it."""
+DEGREE = float(np.radians(1.0))
+GOOD = (2.5e-4, 1e-3)
+"""Metres in a stance's frames, and elsewhere: a foot nearer to the planted one everywhere is left as it is.
+
+Few keys can't tell the two apart; so planting twice is planting once.
+"""
+ARMS = (1.0, 1.0, 1.0, 0.2, 0.2, 0.2, 0.07)
+"""Metres that a radian of each channel moves the sole, about; 1 for the channels in metres."""
+MOSTLY_KEYED = 0.6
+"""A channel with keys on more of its frames than this is captured or baked: its keys aren't an animator's."""
+
+
+@dataclass(frozen=True, slots=True)
+class KeyTolerance:
+    """How far curves may leave what was planted, metres at a leg of 0.9 m, radians.
+
+    ``on_frames`` holds on the frames of a stance, ``between`` at places between them, ``in_air``
+    in the swing; near the ground (``low``) the swing counts as between. ``turn`` is for the
+    angles of a stance, and of a swing near the ground; in the air it's ``turn_in_air``.
+    """
+
+    on_frames: float = 3e-5
+    between: float = 4e-4
+    in_air: float = 2e-3
+    low: float = 0.015
+    turn: float = 0.06 * DEGREE
+    turn_in_air: float = 0.5 * DEGREE
+
+
+@dataclass(frozen=True, slots=True)
+class KeyCount:
+    """How many keys a changed channel had, has, and would have with one on every frame."""
+
+    channel: str
+    before: int
+    after: int
+    every_frame: int
+    worst: float
+    """Largest departure from what was planted, as a share of the tolerance."""
+
+
+def write_few(
+    scene: Scene,
+    settled: Settled,
+    *,
+    ankle: Array,
+    leave_below: float = 1e-6,
+    tolerance: KeyTolerance | None = None,
+    keys_at: Flags | None = None,
+) -> tuple[dict[str, Curve], tuple[KeyCount, ...]]:
+    """Return the changed channels with few keys, and how many.
+
+    Parameters
+    ----------
+    ankle, leave_below : as for `write_channels`
+    tolerance : KeyTolerance, optional
+    keys_at : ndarray of bool, shape (frames,), optional
+        Frames on which new keys may be put; the rest is then told in ``worst``.
+    """
+    limits = tolerance or KeyTolerance()
+    segments, changed = dense_segments(scene, settled, ankle=ankle, leave_below=leave_below)
+    changed &= ~_as_good(scene, settled, segments)
+    wanted = writable(scene, changed)
+    plain = [one for one in wanted if not _all_stepped(scene, one[2])]
+    fields = _Fields.of(scene, settled, limits)
+    made: dict[str, Curve] = {}
+    counts: list[KeyCount] = []
+    angles = [one for one in plain if one[0] >= 3]
+    if angles:
+        curves, segments, told = _fit(scene, segments, angles, fields, keys_at)
+        made, counts = made | curves, counts + told
+        turns = segments[:, 3:]
+        on_frames = turns[0] if scene.drift is not None else np.append(turns[0], turns[2, ..., -1:], axis=-1)
+        settled = stand_again(scene, settled, on_frames)
+        place, _ = dense_segments(scene, settled, ankle=_in_world(scene, settled), leave_below=leave_below, turns=turns)
+        segments[:, :3] = place[:, :3]
+    places = [one for one in plain if one[0] < 3]
+    if places:
+        curves, _, told = _fit(scene, segments, places, fields, keys_at)
+        made, counts = made | curves, counts + told
+    frames = np.arange(scene.count + (scene.drift is not None)) + scene.frames[0]
+    for row, foot, axis in wanted:
+        if axis.channel not in made:
+            values = np.append(segments[0, row, foot], segments[2, row, foot, -1:]) / axis.scale + axis.zero
+            made[axis.channel] = stepped(scene.binding.clip.channels[axis.channel], frames, values)
+    return made, tuple(counts)
+
+
+def _as_good(scene: Scene, settled: Settled, segments: Segments) -> Flags:
+    """Return which feet are already as near to the planted ones as few keys get, ``(2,)``."""
+    binding, planted = scene.binding, settled.tracks.unroll(settled.tracks.planted)
+    count = segments.shape[-1]
+    arms = np.array(ARMS)[:, None, None]
+    gap = np.abs(segments[0] - binding.feet(scene.values)[..., :count]) * arms
+    near = (gap <= np.where(planted[:, :count], GOOD[0], GOOD[1])).all(axis=(0, 2))
+    scale = binding.feet(binding.scale)
+    out = binding.feet(binding.pack.slopes(scene.frames[:count], side="right")) * scale
+    into = binding.feet(binding.pack.slopes(scene.frames[:count] + 1.0, side="left")) * scale
+    gaps = np.array(
+        [
+            segments[0] - binding.feet(scene.values)[..., :count],
+            segments[1] - out,
+            np.zeros_like(out),
+            segments[3] - into,
+        ]
+    )
+    gaps[2, ..., :-1] = gaps[0, ..., 1:]
+    between = np.abs(np.einsum("kcfs,kp->cfsp", gaps, BASIS)) * arms[..., None]
+    return np.asarray(near & (between <= GOOD[1]).all(axis=(0, 2, 3)))
+
+
+def _in_world(scene: Scene, settled: Settled) -> Array:
+    return scene.to_world(settled.tracks.unroll_points(scene, settled.ankle))
+
+
+def _all_stepped(scene: Scene, axis: Axis) -> bool:
+    old = scene.binding.clip.channels.get(axis.channel)
+    return old is not None and bool((old.shapes == Shape.STEP).all())
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Fields:
+    """Tolerances ``(7, 2, frames, phases)`` and the frames that mean something ``(2, frames)``."""
+
+    tolerance: Array
+    meaning: Flags
+
+    @classmethod
+    def of(cls, scene: Scene, settled: Settled, limits: KeyTolerance) -> _Fields:
+        tracks, size = settled.tracks, scene.binding.rig.leg / REFERENCE_LEG
+        planted, held = tracks.unroll(tracks.planted), tracks.unroll(settled.held)
+        ankle = tracks.unroll_points(scene, settled.ankle)
+        angles, bend = tracks.unroll(settled.angles), tracks.unroll(settled.bend)
+        low = ankle[1] - floor_under(scene, ankle[0], ankle[2], angles, bend) < limits.low * size
+        after = _next(planted, scene)
+        stance = planted & after
+        near = (low & _next(low, scene)) | planted | after
+        phases = 1 + len(PHASES)
+
+        def spread(on_frames: Array, between: Array) -> Array:
+            return np.concatenate([on_frames[..., None], np.repeat(between[..., None], phases - 1, axis=-1)], axis=-1)
+
+        in_air = np.where(low, limits.between, limits.in_air)
+        place = size * spread(
+            np.where(planted, HEIGHT * limits.on_frames, in_air), np.where(near, limits.between, limits.in_air)
+        )
+        sideways = size * spread(
+            np.where(planted, limits.on_frames, limits.in_air), np.where(stance, limits.between, limits.in_air)
+        )
+        turn = spread(*[np.where(near, limits.turn, limits.turn_in_air)] * 2)
+        tolerance = np.array([sideways, place, sideways, turn, turn, turn, 3.0 * turn])
+        if scene.drift is None:
+            tolerance[..., -1, 1:] = np.inf
+        edge = planted & ~(_before(planted, scene) & after)
+        flat = held & ~(_before(held, scene) & _next(held, scene))
+        return cls(tolerance, edge | flat)
+
+
+def _next(flag: Flags, scene: Scene) -> Flags:
+    last = flag[:, :1] if scene.drift is not None else flag[:, -1:]
+    return np.concatenate([flag[:, 1:], last], axis=1)
+
+
+def _before(flag: Flags, scene: Scene) -> Flags:
+    first = flag[:, -1:] if scene.drift is not None else flag[:, :1]
+    return np.concatenate([first, flag[:, :-1]], axis=1)
+
+
+def _fit(
+    scene: Scene, segments: Segments, which: list[tuple[int, int, Axis]], fields: _Fields, keys_at: Flags | None
+) -> tuple[dict[str, Curve], Segments, list[KeyCount]]:
+    """Fit some channels; return their curves, the segments that those give, and the counts."""
+    row, foot = (np.array([one[k] for one in which]) for k in range(2))
+    loop, count = scene.drift is not None, scene.count
+    left, out, right, into = segments[:, row, foot]
+    inner = np.einsum("kcs,kp->csp", segments[:, row, foot], BASIS)
+    samples = np.concatenate([left[..., None], inner], axis=-1)
+    slope_out, slope_in = out, np.concatenate([into[:, -1:] if loop else out[:, :1], into], axis=1)[:, : left.shape[1]]
+    if not loop:  # a row for the last frame
+        samples = np.concatenate([samples, np.repeat(right[:, -1:, None], samples.shape[-1], axis=-1)], axis=1)
+        slope_out, slope_in = np.append(out, into[:, -1:], axis=1), np.append(slope_in, into[:, -1:], axis=1)
+    wanted = Wanted(
+        samples, slope_in, slope_out, fields.tolerance[row, foot], np.append(0.0, PHASES), loop,
+        right[:, -1] - left[:, 0] if loop else np.zeros(len(which)),
+    )  # fmt: skip
+    own, bent = (np.array(flags) for flags in zip(*[_own_keys(scene, axis) for *_, axis in which], strict=True))
+    allowed = None if keys_at is None else np.broadcast_to(keys_at, own.shape)
+    breaks = bent | (fields.meaning[foot] & (row < 3)[:, None])
+    fit = fit_keys(wanted, own, breaks, fields.meaning[foot], allowed)
+    frames = scene.frames[0] + np.arange(count + loop)
+    made, counts, smooth = {}, [], []
+    for c, (_, _, axis) in enumerate(which):
+        curve = _curve(wanted, fit, c, scene)
+        smooth.append(curve)
+        made[axis.channel] = _in_file_units(scene, curve, axis)
+        old = scene.binding.clip.channels.get(axis.channel)
+        before = 0 if old is None else int(((old.frames >= frames[0]) & (old.frames <= frames[-1])).sum())
+        counts.append(KeyCount(axis.channel, before, int(fit.keyed[c].sum()) + loop, count + loop, float(fit.worst[c])))
+    pack = Pack.from_curves(smooth)
+    values = pack.evaluate(frames)
+    new = segments.copy()
+    new[0, row, foot], new[2, row, foot] = values[:, :-1], values[:, 1:]
+    new[1, row, foot] = pack.slopes(frames[:-1], side="right")
+    new[3, row, foot] = pack.slopes(frames[1:], side="left")
+    return made, new, counts
+
+
+def _own_keys(scene: Scene, axis: Axis) -> tuple[Flags, Flags]:
+    """Return on which frames the animator has keys, and which of them break; none where nearly every frame has one."""
+    own, bent = np.zeros((2, scene.count), dtype=bool)
+    old = scene.binding.clip.channels.get(axis.channel)
+    if old is None:
+        return own, bent
+    at = old.frames - scene.frames[0]
+    inside = (at >= 0) & (at < scene.count) & (at == np.round(at))
+    if np.count_nonzero(inside) <= MOSTLY_KEYED * scene.count:
+        into, out = resolve_slopes(old)
+        frames = at[inside].astype(int)
+        own[frames] = True
+        bent[frames] = (np.abs(into - out) > 1e-9 * (1.0 + np.abs(into)))[inside]
+    return own, bent
+
+
+def _curve(wanted: Wanted, fit: KeyFit, channel: int, scene: Scene) -> Curve:
+    """Return one fitted channel in metres or radians on the animator's frames."""
+    at = np.flatnonzero(fit.keyed[channel])
+    frames, values = scene.frames[0] + at.astype(np.float64), wanted.samples[channel, at, 0]
+    into, out = fit.slope_in[channel, at], fit.slope_out[channel, at]
+    rule = Outside.HOLD
+    if wanted.loop:
+        frames = np.append(frames, scene.frames[0] + scene.count)
+        values = np.append(values, values[0] + wanted.advance[channel])
+        into, out = np.append(into, into[0]), np.append(out, out[0])
+        rule = Outside.REPEAT if abs(wanted.advance[channel]) < 1e-12 else Outside.ADVANCE
+    return Curve.trusted(frames, values, into, out, before=rule, after=rule)
+
+
+def _in_file_units(scene: Scene, curve: Curve, axis: Axis) -> Curve:
+    values, into, out = curve.values / axis.scale + axis.zero, curve.slope_in / axis.scale, curve.slope_out / axis.scale
+    old = scene.binding.clip.channels.get(axis.channel)
+    if scene.drift is None and old is not None:
+        return put_within(old, curve.frames.copy(), values, into, out)
+    rule = curve.after
+    if old is not None and scene.drift is not None:
+        rule = Outside.ADVANCE if old.after == Outside.ADVANCE else Outside.REPEAT
+    return replace(Curve.trusted(curve.frames.copy(), values, into, out, before=rule, after=rule))

@@ -1,0 +1,221 @@
+"""Ways to mend a stretch: a roll of the foot, a nearer footprint or swing, a lowering of the hips.
+
+For a foot that turns about a pivot the squared distance from hip to ankle is ``A + B cos + C sin`` of the turn; for
+hips that are lowered it's a square in how far. Both give in closed form what each sample needs.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from surefoot.bench import Bench, Draft
+from surefoot.easing import PER_FRAME, Window, least_change, least_within
+from surefoot.findings import Finding
+from surefoot.mend_height import rolled
+from surefoot.mend_slide import shifted_stance
+from surefoot.reach import allowed_length
+from surefoot.rig import FEET
+
+__all__ = ["Legs", "hips_draft", "lowering", "roll_to_length", "stretch_drafts"]
+
+Array = NDArray[np.float64]
+Flags = NDArray[np.bool_]
+
+EASING, BENDING = 0.08, 0.04
+HIPS_EASING, HIPS_BENDING = 0.3, 0.12
+"""Seconds over which changes ease in and out, and over which they like to bend."""
+MOST_TURN = float(np.radians(25.0))
+LONGEST_LOOP = 240
+"""Frames: the hips of a longer loop are lowered about the finding, not all round."""
+CUTS = 40
+TOUCHING = 1e-14
+"""Metres: a sphere is met as closely as rounding allows, since along it the answer is only its root as good."""
+FARTHEST = 0.1
+"""Of the leg: a footprint is moved nearer by at most so much."""
+
+
+def roll_to_length(ankle: Array, hip: Array, pivot: Array, lateral: Array, length: Array, *, sign: float) -> Array:
+    """Return the turn about a level axis through a pivot that brings the ankle to a distance from the hip.
+
+    Parameters
+    ----------
+    ankle, hip, pivot, lateral : ndarray, shape (3, ...)
+        The axis is of unit length; a positive turn is pitch: it lifts the heel.
+    length : ndarray, shape (...)
+        Metres.
+
+    Returns
+    -------
+    ndarray, shape (...)
+        Radians from 0 on, counted along ``sign``: the smaller of the two that do it; NaN for none below 25 degrees.
+    """
+    ex, _, ez = lateral
+    arm, far = ankle - pivot, hip - pivot
+    up, ahead = arm[1], arm[2] * ex - arm[0] * ez
+    hip_up, hip_ahead = far[1], far[2] * ex - far[0] * ez
+    cosine, sine = up * hip_up + ahead * hip_ahead, sign * (up * hip_ahead - ahead * hip_up)
+    total = (
+        (arm**2).sum(axis=0) + (far**2).sum(axis=0) - 2.0 * (arm[0] * ex + arm[2] * ez) * (far[0] * ex + far[2] * ez)
+    )
+    size = np.hypot(cosine, sine)
+    share = (total - length**2) / np.maximum(2.0 * size, 1e-12)
+    spread, phase = np.arccos(np.clip(share, -1.0, 1.0)), np.arctan2(sine, cosine)
+    both = np.remainder(np.array([phase - spread, phase + spread]) + 1e-9, 2.0 * np.pi) - 1e-9
+    found = both.min(axis=0)
+    return np.where((np.abs(share) <= 1.0) & (found <= MOST_TURN), np.maximum(found, 0.0), np.nan)
+
+
+class Legs:
+    """How long the legs may be made at each sample, and how far they are beyond it, ``(2, samples)`` metres."""
+
+    def __init__(self, bench: Bench) -> None:
+        self.bench = bench
+        distance = bench.over + bench.legs
+        self.limit = allowed_length(distance, bench.legs, bench.rig.reach)
+        self.excess = distance - self.limit
+        self.line = (bench.fine.hip - bench.fine.ankle) / np.maximum(distance, 1e-9)
+        self._round: Array | None = None
+
+    def lowering_round(self, window: Window) -> Array:
+        """Return the least lowering of the hips round a whole loop, ``(count,)`` metres; worked out once."""
+        if self._round is None:
+            self._round = self._lowered(window, np.ones(len(window.samples), dtype=bool))
+        return self._round
+
+    def _lowered(self, window: Window, inside: Flags) -> Array:
+        bench, at = self.bench, self.bench.samples_of(window)
+        need = lowering(bench.fine.hip - bench.fine.ankle, self.limit)[:, at]
+        low = np.where(inside & (self.excess[:, at] > 1e-9).any(axis=0), need.max(axis=0), 0.0)
+        return least_change(window, np.maximum(low, 0.0), ease=HIPS_BENDING * float(bench.clip.rate))
+
+    def lowered(self, finding: Finding) -> tuple[Window, Array]:
+        """Return the window and the least smooth lowering of the hips, metres, that brings both legs within reach."""
+        bench = self.bench
+        if bench.loop and bench.clip.frames <= LONGEST_LOOP:
+            window = Window(0, bench.clip.frames + 1, (False, False), closed=True)
+            return window, self.lowering_round(window)
+        window = bench.window(finding, seconds=HIPS_EASING)
+        return window, self._lowered(window, bench.spell(finding, window))
+
+
+def lowering(way: Array, limit: Array) -> Array:
+    """Return by how much hips must be lowered for a leg to be no longer than ``limit``, metres.
+
+    ``way`` ``(3, ...)`` leads from ankle to hip. Where no lowering does it: by as much as brings the hip nearest.
+    """
+    beside = limit**2 - way[0] ** 2 - way[2] ** 2
+    return np.asarray(np.maximum(way[1] - np.sqrt(np.maximum(beside, 0.0)), 0.0))
+
+
+def stretch_drafts(bench: Bench, finding: Finding, legs: Legs) -> list[Draft | None]:
+    """Return the ways to bring a hip and an ankle within the leg's length of each other."""
+    foot = FEET.index(finding.foot)
+    window = bench.window(finding, seconds=EASING)
+    at, inside = bench.samples_of(window), bench.spell(finding, window)
+    short = np.where(inside, np.maximum(legs.excess[foot, at], 0.0), 0.0)
+    found = [*_rolls(bench, finding, legs, window, short)]
+    if (bench.down[foot, at] & (short > 0.0)).any():
+        found.append(_nearer_footprint(bench, finding, legs))
+    if not bench.down[foot, at[int(short.argmax())]]:
+        found.append(_nearer(bench, finding, legs, window, short))
+    lowered, amount = legs.lowered(finding)
+    found.append(hips_draft(bench, finding, lowered, amount))
+    return found
+
+
+def _rolls(bench: Bench, finding: Finding, legs: Legs, window: Window, short: Array) -> list[Draft | None]:
+    """Return the rolls of the foot about its ball, or about its heel where that is the lower."""
+    foot, at = FEET.index(finding.foot), bench.samples_of(window)
+    worst = at[int(short.argmax())]
+    on_heel = bench.touch.height[-3, foot, worst] < bench.touch.height[-2, foot, worst]
+    pivot = bench.heel if on_heel else bench.hinge
+    found = []
+    for sign, way in ((1.0, "more pitch" if on_heel else "heel up"), (-1.0, "less pitch" if on_heel else "heel down")):
+        turn = roll_to_length(
+            bench.fine.ankle[:, foot, at], bench.fine.hip[:, foot, at], pivot[:, foot, at],
+            bench.lateral[:, foot, at], legs.limit[foot, at], sign=sign,
+        )  # fmt: skip
+        need = np.where((short > 0.0) & ~np.isnan(turn), turn, 0.0)
+        if not need.any():
+            continue
+        amount = sign * least_change(window, need, ease=BENDING * float(bench.clip.rate))
+        change = bench.about(pivot, foot, window, amount) if on_heel else rolled(bench, foot, window, amount)
+        found.append(bench.foot_draft(finding, way, foot, window, change))
+    return found
+
+
+def _nearer(bench: Bench, finding: Finding, legs: Legs, window: Window, short: Array) -> Draft | None:
+    """Return the swinging foot drawn nearer along its leg."""
+    foot = FEET.index(finding.foot)
+    amount = least_change(window, short, ease=BENDING * float(bench.clip.rate))
+    line = legs.line[:, foot, bench.samples_of(window)[::PER_FRAME]]
+    x, y, z = bench.to_world(line * amount, window.frames)
+    return bench.foot_draft(finding, "nearer", foot, window, {"x": x, "y": y, "z": z})
+
+
+def _nearer_footprint(bench: Bench, finding: Finding, legs: Legs) -> Draft | None:
+    """Return the stance moved across the ground by the least that brings all of it within reach."""
+    foot, first = FEET.index(finding.foot), bench.clip.first
+    rounds = (0, bench.clip.frames) if bench.loop else (0,)
+    for stance in bench.report.stances:
+        meets = any(finding.first + r <= stance.last and finding.last + r >= stance.first for r in rounds)
+        if stance.foot != finding.foot or stance.left_alone or not meets:
+            continue
+        samples = np.arange((stance.first - first) * PER_FRAME, (stance.last - first) * PER_FRAME + 1)
+        at = bench.wrapped(samples)
+        arm = bench.fine.ankle[:, foot, at] - bench.fine.hip[:, foot, at]
+        inside = _in_finding(bench, finding, samples)
+        length = np.sqrt((arm**2).sum(axis=0))
+        longest = np.maximum(bench.legs[foot, 0] + bench.bounds["stretch"][0], length)
+        limit = np.where(inside & (length > legs.limit[foot, at]), legs.limit[foot, at], longest)
+        shift = least_shift(arm, limit, most=FARTHEST * bench.rig.leg)
+        if shift is not None and np.hypot(*shift) > 1e-9:
+            count = stance.last - stance.first + 1
+            return shifted_stance(bench, finding, "nearer footprint", stance, np.repeat(shift[:, None], count, axis=1))
+    return None
+
+
+def _in_finding(bench: Bench, finding: Finding, samples: NDArray[np.intp]) -> Flags:
+    """Return which samples of a stance, counted on over the seam, lie in a finding's frames."""
+    first, last = ((f - bench.clip.first) * PER_FRAME for f in (finding.first, finding.last))
+    rounds = (-len(bench.fine.frames), 0, len(bench.fine.frames)) if bench.loop else (0,)
+    return np.asarray(sum((samples >= first + r) & (samples <= last + r) for r in rounds) > 0)
+
+
+def least_shift(arm: Array, limit: Array, *, most: float) -> Array | None:
+    """Return the least shift ``(2,)``, x and z, for which ``arm`` ``(3, n)`` is within ``limit`` ``(n,)``.
+
+    None where none up to ``most`` metres does it. The sphere that is missed by most is cut by the plane that
+    touches it there, again and again, so the answer comes from outside.
+    """
+    shift = np.zeros(2)
+    sides: list[Array] = []
+    bounds: list[float] = []
+    for _ in range(CUTS):
+        x, y, z = arm[0] + shift[0], arm[1], arm[2] + shift[1]
+        length = np.sqrt(x * x + y * y + z * z)
+        worst = int((length - limit).argmax())
+        short = float(length[worst] - limit[worst])
+        if short <= TOUCHING:
+            return shift
+        sides.append(-np.array([x[worst], z[worst]]) / length[worst])
+        bounds.append(short + float(sides[-1] @ shift))
+        shift = least_within(np.array(sides), np.array(bounds), np.eye(2))
+        if np.hypot(*shift) > most or (np.array(sides) @ shift < np.array(bounds) - 1e-7).any():
+            return None
+    return None
+
+
+def hips_draft(bench: Bench, finding: Finding, window: Window, lower: Array) -> Draft | None:
+    """Return the hips lowered by so much in each frame, which must be let first; None where their y can't do it."""
+    row = bench.free("hips", "y")
+    if row is None or np.abs(lower).max(initial=0.0) <= 1e-9:
+        return None
+    rig = bench.rig
+    up = rig.controls["hips"].parent == "world"
+    apart = all(foot.parent == "world" for foot in rig.feet)
+    if not (up and apart):
+        return None
+    asks = bench.scene.binding.names[row]
+    return Draft(finding, "lower the hips", window, (row,), -lower[None], asks=asks)

@@ -1,0 +1,82 @@
+"""Ways to mend a slide: the ankle's shift a frame that holds its anchor, from one footprint or another."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from surefoot.band import Band
+from surefoot.bench import Bench, Draft
+from surefoot.clip import Stance
+from surefoot.easing import PER_FRAME, Window
+from surefoot.findings import Finding
+from surefoot.rig import FEET
+from surefoot.slide import drift_of
+
+__all__ = ["shifted_stance", "slide_drafts", "stance_of"]
+
+Array = NDArray[np.float64]
+
+
+def slide_drafts(bench: Bench, finding: Finding) -> list[Draft | None]:
+    """Return the two ways: hold the foot where it lies flat, or on the footprint that needs least."""
+    stance = stance_of(bench, finding)
+    path, _ = drift_of(bench.touch, stance, per_frame=PER_FRAME)
+    frames = path[:, ::PER_FRAME]
+    at = np.arange(stance.first, stance.last + 1) - bench.clip.first
+    foot = FEET.index(stance.foot)
+    pitch = np.abs(bench.scene.angles[0, foot, at % bench.clip.frames])
+    flat = int(pitch.argmin())
+    held = shifted_stance(bench, finding, "hold in place", stance, frames[:, [flat]] - frames)
+    other = shifted_stance(bench, finding, "another footprint", stance, frames.mean(axis=1, keepdims=True) - frames)
+    return [held, other]
+
+
+def stance_of(bench: Bench, finding: Finding) -> Stance:
+    """Return the stance that a finding of a slide is about."""
+    return next(s for s in bench.report.stances if s.foot == finding.foot and s.first == finding.first)
+
+
+def shifted_stance(bench: Bench, finding: Finding, way: str, stance: Stance, shift: Array) -> Draft | None:
+    """Return the draft that shifts a stance, ``(2, frames)`` x and z in ground space.
+
+    The swings carry the shift; the foot's other stances stay where they are.
+    """
+    clip, foot = bench.clip, FEET.index(stance.foot)
+    count = clip.frames
+    own = np.arange(stance.first, stance.last + 1) - clip.first
+    drift = bench.scene.drift
+    back = np.zeros(len(own)) if drift is None or drift.turn == 0.0 else -drift.turn * (own // count)
+    s, c = np.sin(back), np.cos(back)
+    ground = np.array([c * shift[0] + s * shift[1], np.zeros(len(own)), c * shift[1] - s * shift[0]])
+    world = bench.to_world(ground, own % count)
+    window, lead = _between_neighbours(bench, stance)
+    known = np.zeros(window.count, dtype=bool)
+    given = np.zeros((2, window.count))
+    if window.closed:  # from the stance round to itself again
+        known[: len(own)], given[:, : len(own)] = True, world[::2]
+        known[-1], given[:, -1] = True, world[::2, 0]
+    else:
+        known[lead : lead + len(own)], given[:, lead : lead + len(own)] = True, world[::2]
+        known[[0, -1]] |= window.level
+    x, z = Band.of(known, np.array([0])).fade(given)
+    return bench.foot_draft(finding, way, foot, window, {"x": x, "z": z})
+
+
+def _between_neighbours(bench: Bench, stance: Stance) -> tuple[Window, int]:
+    """Return the window from the foot's stance before to its stance after, and how far into it this one begins."""
+    clip, loop = bench.clip, bench.loop
+    first, last = stance.first - clip.first, stance.last - clip.first
+    spans = [(s.first - clip.first, s.last - clip.first) for s in bench.report.stances if s.foot == stance.foot]
+    if loop and len(spans) == 1:
+        return Window(first % clip.frames, clip.frames + 1, (False, False), closed=True), 0
+    if loop:
+        spans = [(a + lap, b + lap) for a, b in spans for lap in (-clip.frames, 0, clip.frames)]
+    start = max((b for _, b in spans if b < first), default=0)
+    end = min((a for a, _ in spans if a > last), default=clip.frames - 1)
+    level = (
+        loop or any(b == start for _, b in spans if b < first),
+        loop or any(a == end for a, _ in spans if a > last),
+    )
+    size = end - start + 1
+    return Window(start % clip.frames if loop else start, size, level), first - start

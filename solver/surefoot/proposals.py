@@ -1,0 +1,265 @@
+"""Proposals: for each finding the ways to mend it, cheapest first, with what each costs, leaves and harms."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from surefoot.aftermath import Judged, Worse, judge
+from surefoot.belt import Belt
+from surefoot.bench import Bench, Draft
+from surefoot.checking import LANDING, Report, Triple, check
+from surefoot.clip import Clip, Stance
+from surefoot.contact import ContactLimits
+from surefoot.curves import Curve
+from surefoot.easing import Window
+from surefoot.errors import InputError
+from surefoot.findings import Finding
+from surefoot.ground import Flat, Ground
+from surefoot.mend_cross import cross_drafts
+from surefoot.mend_height import Turns, hover_drafts, sink_drafts
+from surefoot.mend_reach import Legs, stretch_drafts
+from surefoot.mend_seam import seam_drafts
+from surefoot.mend_slide import slide_drafts
+from surefoot.mend_snap import snap_drafts
+from surefoot.overlay import overlaid
+from surefoot.rig import Axis, Rig
+from surefoot.tolerances import KINDS, REFERENCE_LEG
+from surefoot.units import ANGLES
+
+__all__ = ["Proposal", "Worse", "apply", "propose"]
+
+Array = NDArray[np.float64]
+
+LENGTH_COST = 0.01
+"""Metres, for a leg of 0.9 m, that cost 1."""
+ANGLE_COST = float(np.radians(10.0))
+"""Radians that cost 1."""
+ALIKE = 0.05
+"""What two ways leave is alike if it differs by less than this share."""
+WORTH = 0.95
+"""A way that leaves more than this share of its finding isn't one."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Proposal:
+    """One way to mend one finding.
+
+    Parameters
+    ----------
+    finding : Finding
+    way : str
+        Its name, such as ``toes up``.
+    channels : tuple of str
+    angles : tuple of bool
+        Which of the channels are turns.
+    frames : ndarray of int, shape (frames,)
+        The animator's; those beyond a loop's last are the next round's.
+    amounts : ndarray, shape (channels, frames)
+        By how much each channel changes, metres and radians. Outside the frames nothing changes; between two
+        the change is the cubic that runs from neighbour to neighbour, level at the ends.
+    cost : float
+        How far it departs from the authored motion: 1 cm for a leg of 0.9 m counts 1, and so do 10 degrees;
+        the root of the sum of squares over all its frames, for each frame of the finding.
+    leaves : float
+        What is left of the finding, in its unit inside (metres, radians).
+    worse : tuple of Worse
+        What it makes worse that is then beyond a note's limit.
+    asks : str
+        The channel that must be let before this may be applied, or nothing.
+    default : bool
+        Whether it's the one that is taken unless another is chosen.
+    curves : mapping of str to Curve
+        For a seam: the channels that are put in place of the old ones.
+    """
+
+    finding: Finding
+    way: str
+    channels: tuple[str, ...]
+    angles: tuple[bool, ...]
+    frames: NDArray[np.int64]
+    amounts: Array
+    cost: float
+    leaves: float
+    worse: tuple[Worse, ...] = ()
+    asks: str = ""
+    default: bool = False
+    curves: Mapping[str, Curve] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        frames, amounts = np.array(self.frames, dtype=np.int64), np.array(self.amounts, dtype=np.float64)
+        if amounts.shape != (len(self.channels), len(frames)) or len(self.angles) != len(self.channels):
+            raise InputError("wanted an amount for each channel and frame", place=f"proposal {self.way}")
+        for array in (frames, amounts):
+            array.flags.writeable = False
+        object.__setattr__(self, "frames", frames)
+        object.__setattr__(self, "amounts", amounts)
+
+    @property
+    def shown(self) -> Array:
+        """The amounts in millimetres and degrees, ``(channels, frames)``."""
+        scale = np.where(self.angles, KINDS["limit"].scale, KINDS["slide"].scale)
+        return np.asarray(self.amounts / scale[:, None])
+
+    @property
+    def shown_left(self) -> float:
+        """What it leaves, in the unit in which the finding shows its amount."""
+        return self.leaves / KINDS[self.finding.kind].scale
+
+
+def propose(
+    clip: Clip,
+    rig: Rig,
+    *,
+    ground: Ground | None = None,
+    belt: Belt | None = None,
+    stances: Iterable[Stance] | None = None,
+    tolerances: Mapping[str, Triple] | None = None,
+    landing: float | None = None,
+    limits: ContactLimits | None = None,
+    report: Report | None = None,
+) -> tuple[Proposal, ...]:
+    """Return the ways to mend each finding of a clip, in the order of the findings, cheapest first.
+
+    Nothing is changed; `apply` does that, one proposal at a time. Joints beyond their range have no proposal.
+
+    Parameters
+    ----------
+    ground, belt, stances, tolerances, landing, limits : as for `check`
+    report : Report, optional
+        What `check` gave back for the same clip, where it's at hand: it isn't worked out again.
+    """
+    if report is None:
+        report = check(
+            clip, rig, ground=ground, belt=belt, stances=stances, tolerances=tolerances, landing=landing, limits=limits
+        )
+    if not report.findings:
+        return ()
+    if landing is None:
+        landing = LANDING if clip.extra.get("captured") is True else 0.0
+    bench = Bench(clip, rig, ground or Flat(0.0), report, landing=landing)
+    drafts = _drafts(bench)
+    ways = [
+        _Way(draft, told, _cost(bench, draft))
+        for draft, told in zip(drafts, judge(bench, drafts), strict=True)
+        if told.leaves <= WORTH * draft.finding.amount
+    ]
+    found: list[Proposal] = []
+    for finding in report.findings:
+        mine = sorted((way for way in ways if way.draft.finding is finding), key=lambda way: way.cost)
+        best = _default(mine, bench.bounds[finding.kind][0])
+        found += [_proposal(bench, way, way is best) for way in mine]
+    return tuple(found)
+
+
+def apply(clip: Clip, rig: Rig, proposal: Proposal, *, let: Iterable[str] = ()) -> Clip:
+    """Return the clip with one proposal put on: its channels gain keys in its frames, all others are the same objects.
+
+    Parameters
+    ----------
+    let : iterable of str
+        Channels that may be changed though they're asked for, such as ``hips.y``.
+
+    Raises
+    ------
+    InputError
+        If the proposal asks for a channel that isn't let, or a channel isn't there or is locked.
+    """
+    if proposal.asks and proposal.asks not in set(let):
+        raise InputError(f"it changes {proposal.asks}, which must be let first", place=f"proposal {proposal.way}")
+    for name in proposal.channels:
+        clip.curve(name, place=f"proposal {proposal.way}")
+        if name in clip.locked:
+            raise InputError(f"{name} is locked", place=f"proposal {proposal.way}")
+    if proposal.curves:
+        return clip.with_channels(proposal.curves)
+    frames = proposal.frames
+    start, count = int(frames[0]) - clip.first, len(frames)
+    if clip.loop and count == clip.frames:
+        window = Window(start, count + 1, (False, False), closed=True)
+        amounts = np.concatenate([proposal.amounts, proposal.amounts[:, :1]], axis=1)
+    else:
+        level = (clip.loop or start > 0, clip.loop or start + count < clip.frames)
+        window, amounts = Window(start, count, level), proposal.amounts
+    axes = rig.channels()
+    changed = {
+        name: overlaid(clip.channels[name], amount / axes[name].scale, window, clip)
+        for name, amount in zip(proposal.channels, amounts, strict=True)
+    }
+    return clip.with_channels(changed)
+
+
+def _drafts(bench: Bench) -> list[Draft]:
+    """Return every way to mend every finding, whether it's worth it or not."""
+    turns, legs = Turns(bench), None
+    found: list[Draft | None] = []
+    for finding in bench.report.findings:
+        if finding.kind == "sink":
+            found += sink_drafts(bench, finding, turns)
+        elif finding.kind == "hover":
+            found += hover_drafts(bench, finding, turns)
+        elif finding.kind == "slide":
+            found += slide_drafts(bench, finding)
+        elif finding.kind == "stretch":
+            legs = legs or Legs(bench)
+            found += stretch_drafts(bench, finding, legs)
+        elif finding.kind == "snap":
+            found += snap_drafts(bench, finding)
+        elif finding.kind == "cross":
+            found += cross_drafts(bench, finding)
+        elif finding.kind == "seam":
+            found += seam_drafts(bench, finding, _scale(bench.rig.channels().get(finding.part)))
+    return [draft for draft in found if draft is not None]
+
+
+def _scale(axis: Axis | None) -> float:
+    """Return metres or radians in one unit of a channel; one that the rig doesn't know is taken for degrees."""
+    return ANGLES["deg"] if axis is None else axis.scale
+
+
+class _Way(NamedTuple):
+    draft: Draft
+    judged: Judged
+    cost: float
+
+
+def _proposal(bench: Bench, way: _Way, default: bool) -> Proposal:
+    draft, judged = way.draft, way.judged
+    names = bench.scene.binding.names
+    channels = tuple(draft.curves) or tuple(names[row] for row in draft.rows)
+    frames, amounts = draft.window.frames, draft.amounts
+    if draft.window.closed:
+        frames, amounts = frames[:-1], amounts[:, :-1]
+    return Proposal(
+        draft.finding, draft.way, channels, _turning(bench, draft), frames + bench.clip.first, amounts, way.cost,
+        judged.leaves, judged.worse, draft.asks, default, draft.curves,
+    )  # fmt: skip
+
+
+def _turning(bench: Bench, draft: Draft) -> tuple[bool, ...]:
+    """Return which of a draft's channels turn something; one that the rig doesn't know is taken for a turn."""
+    return tuple(bench.turning[row] for row in draft.rows) or (True,) * len(draft.curves)
+
+
+def _cost(bench: Bench, draft: Draft) -> float:
+    unit = np.where(_turning(bench, draft), ANGLE_COST, LENGTH_COST * bench.rig.leg / REFERENCE_LEG)
+    amounts = draft.amounts[:, : draft.window.count - draft.window.closed]
+    spell = max(1, min(draft.finding.last - draft.finding.first + 1, bench.clip.frames))
+    return float(np.sqrt(((amounts / unit[:, None]) ** 2).sum() / spell))
+
+
+def _default(ways: list[_Way], note: float) -> _Way | None:
+    """Return the way that is taken unasked, of those that ask for nothing; ``ways`` are cheapest first.
+
+    One that mends all and harms nothing, else one that mends all, else one that leaves least.
+    """
+    unasked = [way for way in ways if not way.draft.asks]
+    if not unasked:
+        return None
+    enough = max(note, min(way.judged.leaves for way in unasked) * (1.0 + ALIKE))
+    good = [way for way in unasked if way.judged.leaves <= enough]
+    return next((way for way in good if not way.judged.worse), good[0])

@@ -1,0 +1,64 @@
+"""`surefoot check --propose`: the ways to mend, in a table and as JSON, with the same figures as the library's."""
+
+from __future__ import annotations
+
+import json
+
+import pytest
+
+import surefoot
+from surefoot.cli import main
+
+
+def test_the_table_names_each_way_once_a_finding_and_marks_one(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["check", "lamplighter", "--propose"]) == 1
+    told = capsys.readouterr().out
+    head, _, ways = told.partition("ways to mend, cheapest first")
+    assert "beyond" in head
+    lines = ways.splitlines()[2:-1]
+    clip, rig = surefoot.demo("lamplighter")
+    found = surefoot.propose(clip, rig)
+    assert len(lines) == len(found)
+    for line, proposal in zip(lines, found, strict=True):
+        assert proposal.way in line
+        assert ("* " in line) == proposal.default
+    assert "toes up" in ways
+    assert "lower the hips (asks for hips.y)" in ways
+    assert "cost: 1 cm for a leg of 0.9 m counts 1, and so do 10 degrees" in ways
+
+
+def test_json_has_the_librarys_figures(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["check", "lamplighter", "--propose", "--json"]) == 1
+    told = json.loads(capsys.readouterr().out)
+    clip, rig = surefoot.demo("lamplighter")
+    found = surefoot.propose(clip, rig)
+    assert len(told["proposals"]) == len(found)
+    for shown, proposal in zip(told["proposals"], found, strict=True):
+        assert shown["way"] == proposal.way
+        assert shown["mends"]["kind"] == proposal.finding.kind
+        assert shown["frames"] == proposal.frames.tolist()
+        assert [c["channel"] for c in shown["channels"]] == list(proposal.channels)
+        assert [c["amounts"] for c in shown["channels"]] == proposal.shown.tolist()
+        assert {c["unit"] for c in shown["channels"]} <= {"mm", "deg"}
+        assert shown["leaves"] == {"amount": proposal.shown_left, "unit": proposal.finding.unit}
+        assert [w["after"] for w in shown["worse"]] == [w.shown for w in proposal.worse]
+        assert [w["before"] for w in shown["worse"]] == [w.shown_before for w in proposal.worse]
+
+
+def test_without_it_nothing_is_proposed(capsys: pytest.CaptureFixture[str]) -> None:
+    main(["check", "lamplighter"])
+    assert "ways to mend" not in capsys.readouterr().out
+    main(["check", "lamplighter", "--json"])
+    assert "proposals" not in json.loads(capsys.readouterr().out)
+
+
+def test_a_clip_with_nothing_to_mend_says_so(capsys: pytest.CaptureFixture[str]) -> None:
+    loose = [f"--tolerance={kind}=1m" for kind in ("slide", "sink", "hover", "stretch", "seam", "cross")]
+    assert main(["check", "lamplighter", "--propose", *loose, "--tolerance=snap=99999deg"]) == 0
+    assert "no proposals" in capsys.readouterr().out
+
+
+def test_tolerances_that_are_stated_hold_for_proposals_too(capsys: pytest.CaptureFixture[str]) -> None:
+    main(["check", "lamplighter", "--propose", "--json", "--tolerance", "sink=50mm"])
+    told = json.loads(capsys.readouterr().out)
+    assert "sink" not in {p["mends"]["kind"] for p in told["proposals"]}
