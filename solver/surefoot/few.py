@@ -76,6 +76,7 @@ def write_few(
     leave_below: float = 1e-6,
     tolerance: KeyTolerance | None = None,
     keys_at: Flags | None = None,
+    stance: Flags | None = None,
 ) -> tuple[dict[str, Curve], tuple[KeyCount, ...]]:
     """Return the changed channels with few keys, and how many.
 
@@ -85,13 +86,15 @@ def write_few(
     tolerance : KeyTolerance, optional
     keys_at : ndarray of bool, shape (frames,), optional
         Frames on which new keys may be put; the rest is then told in ``worst``.
+    stance : ndarray of bool, shape (2, frames), optional
+        Where the feet stand, where the settled feet don't say it.
     """
     limits = tolerance or KeyTolerance()
     segments, changed = dense_segments(scene, settled, ankle=ankle, leave_below=leave_below)
     changed &= ~_as_good(scene, settled, segments)
     wanted = writable(scene, changed)
     plain = [one for one in wanted if not _all_stepped(scene, one[2])]
-    fields = _Fields.of(scene, settled, limits)
+    fields = _Fields.of(scene, settled, limits, stance)
     made: dict[str, Curve] = {}
     counts: list[KeyCount] = []
     angles = [one for one in plain if one[0] >= 3]
@@ -155,14 +158,15 @@ class _Fields:
     meaning: Flags
 
     @classmethod
-    def of(cls, scene: Scene, settled: Settled, limits: KeyTolerance) -> _Fields:
+    def of(cls, scene: Scene, settled: Settled, limits: KeyTolerance, stance: Flags | None) -> _Fields:
         tracks, size = settled.tracks, scene.binding.rig.leg / REFERENCE_LEG
-        planted, held = tracks.unroll(tracks.planted), tracks.unroll(settled.held)
+        planted = tracks.unroll(tracks.planted) if stance is None else stance
+        held = tracks.unroll(settled.held)
         ankle = tracks.unroll_points(scene, settled.ankle)
         angles, bend = tracks.unroll(settled.angles), tracks.unroll(settled.bend)
         low = ankle[1] - floor_under(scene, ankle[0], ankle[2], angles, bend) < limits.low * size
         after = _next(planted, scene)
-        stance = planted & after
+        both = planted & after
         near = (low & _next(low, scene)) | planted | after
         phases = 1 + len(PHASES)
 
@@ -174,7 +178,7 @@ class _Fields:
             np.where(planted, HEIGHT * limits.on_frames, in_air), np.where(near, limits.between, limits.in_air)
         )
         sideways = size * spread(
-            np.where(planted, limits.on_frames, limits.in_air), np.where(stance, limits.between, limits.in_air)
+            np.where(planted, limits.on_frames, limits.in_air), np.where(both, limits.between, limits.in_air)
         )
         turn = spread(*[np.where(near, limits.turn, limits.turn_in_air)] * 2)
         tolerance = np.array([sideways, place, sideways, turn, turn, turn, 3.0 * turn])

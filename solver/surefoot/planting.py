@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from surefoot.belt import STILL, Belt
+from surefoot.choice import Choice, keep_chosen
 from surefoot.clip import Clip, Stance
 from surefoot.contact import ContactLimits, estimate_belt, find_stances
 from surefoot.dense import write_channels
@@ -96,6 +97,7 @@ def plant(
     limits: ContactLimits | None = None,
     keys: Literal["every", "few"] = "every",
     keys_at: Iterable[int] | None = None,
+    choice: Choice | None = None,
 ) -> Planted:
     """Return the clip with every stance planted, soles out of the ground and legs within reach.
 
@@ -126,6 +128,8 @@ def plant(
         would put them, within a tenth of a millimetre on the frames of a stance (see `KeyTolerance`).
     keys_at : iterable of int, optional
         Frames on which new keys may be put, with ``few``; what is then left is told in ``Planted.keys``.
+    choice : Choice, optional
+        Which feet, frames and kinds of finding may be mended; all of them if left out.
 
     Returns
     -------
@@ -159,14 +163,23 @@ def plant(
         prints = fit_prints(earlier, Tracks.of(earlier, found), anchor=anchor, keyed=_keyed(earlier))
     else:
         found = find_stances(scene, limits)
-    settled = settle(scene, found, anchor=anchor, keyed=_keyed(scene), clearance=clearance, prints=prints)
+    choice = choice or Choice()
+    reach = "stretch" in choice.kinds
+    keyed = _keyed(scene)
+    settled = settle(scene, found, anchor=anchor, keyed=keyed, clearance=clearance, prints=prints, mend_reach=reach)
+    planted = settled.tracks.unroll(settled.tracks.planted)
+    if choice != Choice():
+        settled = keep_chosen(scene, settled, choice)
     ankle = scene.to_world(settled.tracks.unroll_points(scene, settled.ankle))
     counts: tuple[KeyCount, ...] = ()
     if keys == "few":
         at = None if keys_at is None else np.isin(scene.frames, np.array(sorted(keys_at), dtype=np.float64))
-        channels, counts = write_few(scene, settled, ankle=ankle, leave_below=leave_below, keys_at=at)
+        channels, counts = write_few(scene, settled, ankle=ankle, leave_below=leave_below, keys_at=at, stance=planted)
     else:
         channels = write_channels(scene, settled, ankle=ankle, leave_below=leave_below)
+    theirs = {axis.channel for name, foot in zip(FEET, rig.feet, strict=True) if name not in choice.feet
+              for axis in foot.axes.values()}  # fmt: skip
+    channels = {name: curve for name, curve in channels.items() if name not in theirs}
     return Planted(
         clip=replace(clip, channels={**clip.channels, **channels}, stances=found, belt=scene.belt),
         changed=tuple(channels),
@@ -174,7 +187,7 @@ def plant(
         belt=scene.belt,
         footprints=_footprints(found, settled.prints, settled.tracks),
         ankle_change=(ankle - scene.pose.ankle).transpose(2, 1, 0),
-        keys=counts,
+        keys=tuple(count for count in counts if count.channel in channels),
     )
 
 

@@ -59,6 +59,7 @@ def settle(
     keyed: Flags | None = None,
     clearance: float = 0.0,
     prints: Prints | None = None,
+    mend_reach: bool = True,
 ) -> Settled:
     """Return the planted feet of a scene.
 
@@ -70,11 +71,15 @@ def settle(
         Metres between sole and ground that the middle of each swing keeps.
     prints : Prints or None
         Footprints from elsewhere (the clip before an edit), numbered as these stances are.
+    mend_reach : bool
+        Whether rockers, footprints and swings give way where the leg is too short.
     """
     tracks = Tracks.of(scene, stances)
     if prints is None:
         prints = fit_prints(scene, tracks, anchor=anchor, keyed=keyed)
     planted, limit = tracks.planted, _longest(scene, tracks)
+    if not mend_reach:
+        limit = np.full_like(limit, np.inf)
     if not len(tracks.source):
         ankle = _swing(scene, tracks, tracks.ankle, tracks.angles, tracks.bend, limit, clearance)
         still, nowhere = np.zeros_like(tracks.bend), np.zeros_like(ankle)

@@ -1,0 +1,97 @@
+"""Choosing: which feet, frames and kinds of finding may be mended; the rest stays as authored.
+
+Each kind owns a part of the change: ``slide`` the place across the ground and the
+heading, ``sink`` what lifts and the toe bend, ``hover`` what lowers, ``stretch`` the
+change of rocker and the reach of the swing. All of them together are the plain plant.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from surefoot.errors import InputError, UnknownName
+from surefoot.rig import FEET
+from surefoot.scene import Scene
+from surefoot.settle import Settled
+
+__all__ = ["MENDED", "Choice", "keep_chosen"]
+
+Array = NDArray[np.float64]
+
+MENDED = ("slide", "sink", "hover", "stretch")
+"""The kinds that planting mends."""
+EASE = 3
+"""Frames over which the change goes out beyond the chosen frames."""
+
+
+@dataclass(frozen=True, slots=True)
+class Choice:
+    """What may be mended.
+
+    Parameters
+    ----------
+    feet : tuple of str
+    frames : (int, int) or None
+        First and last, both included; a last beyond the loop's counts on. None is all.
+    kinds : frozenset of str
+        Of `MENDED`.
+    """
+
+    feet: tuple[str, ...] = FEET
+    frames: tuple[int, int] | None = None
+    kinds: frozenset[str] = frozenset(MENDED)
+
+    def __post_init__(self) -> None:
+        for foot in self.feet:
+            if foot not in FEET:
+                raise UnknownName("foot", foot, FEET, place="choice")
+        for kind in self.kinds:
+            if kind not in MENDED:
+                raise UnknownName("kind that planting mends", kind, MENDED, place="choice")
+        if self.frames is not None and self.frames[1] < self.frames[0]:
+            raise InputError(f"frames {self.frames[0]} to {self.frames[1]} run backwards", place="choice")
+        object.__setattr__(self, "kinds", frozenset(self.kinds))
+
+    @property
+    def is_whole(self) -> bool:
+        """True when every finding may be mended on whatever feet are chosen."""
+        return self.frames is None and self.kinds == frozenset(MENDED)
+
+
+def keep_chosen(scene: Scene, settled: Settled, choice: Choice) -> Settled:
+    """Return the settled feet with only the chosen part of the change; the rest is as authored.
+
+    Unless the choice is whole its frames no longer count as planted: part of a change plants nothing.
+    """
+    tracks = settled.tracks
+    share = np.array([[float(foot in choice.feet)] for foot in FEET])
+    if choice.frames is not None:
+        share = share * _share(scene, tracks.index, choice.frames)
+    move, turn, bend = settled.ankle - tracks.ankle, settled.angles - tracks.angles, settled.bend - tracks.bend
+    slide, sink, hover, stretch = (float(kind in choice.kinds) for kind in MENDED)
+    lift = sink * np.maximum(move[1], 0.0) + hover * np.minimum(move[1], 0.0)
+    move = np.array([slide * move[0], lift, slide * move[2]]) * share
+    # a slope's footprints lean the foot as well, which is theirs to lift or lower
+    level = max(sink, hover) if settled.prints.tilt is not None else stretch
+    turn = np.array([level * turn[0], slide * turn[1], max(sink, hover) * turn[2]]) * share
+    whole = choice.is_whole
+    return replace(
+        settled,
+        tracks=tracks if whole else replace(tracks, left_alone=np.ones_like(tracks.left_alone)),
+        ankle=tracks.ankle + move,
+        angles=tracks.angles + turn,
+        bend=tracks.bend + sink * bend * share,
+    )
+
+
+def _share(scene: Scene, index: NDArray[np.intp], frames: tuple[int, int]) -> Array:
+    """Return 1 on the chosen frames, going out over `EASE` frames on both sides, ``(2, n)``."""
+    at = index + int(scene.frames[0])
+    away = np.maximum(frames[0] - at, at - frames[1])
+    if scene.drift is not None:
+        for lap in (-scene.count, scene.count):
+            away = np.minimum(away, np.maximum(frames[0] - at - lap, at + lap - frames[1]))
+    return np.clip(1.0 - np.maximum(away, 0) / EASE, 0.0, 1.0)
