@@ -54,6 +54,11 @@ PLANT_OPTIONS = (
         "what a footprint is taken from: flat (the keyed flat frame, else the fit), contact, fit or frame:N",
     ),
     ("--clearance", "0mm", "LENGTH", "kept under the middle of each swing, such as 10mm; left out, 0mm"),
+    ("--only", None, "FOOT", "mend this foot only, such as left_foot"),
+    ("--frames", None, "FRAMES", "mend these frames only, such as 1-9; the change goes out over three frames"),
+    ("--accept", None, "KINDS", "mend these kinds only, such as sink,hover; of slide, sink, hover, stretch"),
+    ("--reject", None, "KINDS", "don't mend these kinds, such as stretch"),
+    ("--let", None, "CHANNELS", "what may change though it's no foot's: hips.y is lowered where a leg can't reach"),
     ("--leave-below", "0.001mm", "LENGTH", "a channel that would change by less stays as it is; left out, 0.001mm"),
 )
 

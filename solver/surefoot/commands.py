@@ -24,11 +24,13 @@ from surefoot.ground import Flat, Ground
 from surefoot.ground_file import load_ground
 from surefoot.joints import knee_turn
 from surefoot.layer import layer_between
+from surefoot.letting import let_down
 from surefoot.options import (
     leave_alone,
     read_amount,
     read_anchor,
     read_belt,
+    read_choice,
     read_frames,
     read_leave,
     read_length,
@@ -39,7 +41,7 @@ from surefoot.proposals import Proposal, propose
 from surefoot.rig import Rig
 from surefoot.rig_file import load_rig, preset_names
 from surefoot.save import save_all
-from surefoot.tables import Seen, print_comparison, print_findings, print_proposals
+from surefoot.tables import Seen, print_comparison, print_findings, print_let, print_proposals
 from surefoot.tolerances import tolerances_for
 
 __all__ = ["run"]
@@ -173,9 +175,11 @@ def _plant(options: argparse.Namespace) -> int:
     clearance = read_length(options.clearance, place="--clearance", most=10.0)
     leave_below = read_length(options.leave_below, place="--leave-below", most=1.0)
     keys_at = None if options.keys_at is None else read_frames(options.keys_at, place="--keys-at")
-    with _told_of(job.path):
-        planted = plant(
-            job.clip,
+    choice = read_choice(options.only, options.frames, options.accept, options.reject)
+
+    def planted_of(clip: Clip) -> Planted:
+        return plant(
+            clip,
             job.rig,
             ground=job.ground,
             belt=job.belt,
@@ -185,7 +189,14 @@ def _plant(options: argparse.Namespace) -> int:
             leave_below=leave_below,
             keys="every" if options.every_frame else "few",
             keys_at=keys_at,
+            choice=choice,
         )
+
+    clip, let = job.clip, () if options.let is None else tuple(options.let.split(","))
+    with _told_of(job.path):
+        if let:
+            clip, _ = let_down(clip, job.rig, let, plant=planted_of, ground=job.ground, tolerances=job.tolerances)
+        planted = planted_of(clip)
         first = _judge(job.clip.with_stances(planted.stances), job, planted.belt)
         after = _judge(planted.clip, job, planted.belt)
         scenes = [scene_of(clip, job.rig, job.ground, planted.belt) for clip in (job.clip, planted.clip)]
@@ -200,6 +211,7 @@ def _plant(options: argparse.Namespace) -> int:
         _print_json({**_comparison(job, planted, first, after, list(written)), "knees_turned_deg": knees})
     else:
         print_comparison(job.clip, planted, first, after, written, knees, seen=job.seen)
+        print_let(job.clip, planted.clip, let)
     return 0 if after.is_clean else 1
 
 

@@ -9,6 +9,7 @@ from dataclasses import replace
 import numpy as np
 
 from surefoot.belt import Belt
+from surefoot.choice import MENDED, Choice
 from surefoot.clip import Clip, Stance
 from surefoot.errors import InputError, UnknownName
 from surefoot.footprint import Anchor
@@ -21,6 +22,7 @@ __all__ = [
     "read_amount",
     "read_anchor",
     "read_belt",
+    "read_choice",
     "read_frames",
     "read_leave",
     "read_length",
@@ -124,6 +126,22 @@ def read_frames(text: str, *, place: str) -> tuple[int, ...]:
             raise InputError(f"wanted frames such as 1,4,9-12, got {text!r}", place=place)
         found |= set(range(first, last + 1))
     return tuple(sorted(found))
+
+
+def read_choice(only: str | None, frames: str | None, accept: str | None, reject: str | None) -> Choice:
+    """Return the choice of ``--only``, ``--frames``, ``--accept`` and ``--reject``."""
+    feet = FEET if only is None else (read_foot(only, place="--only"),)
+    span = None if frames is None else _span(frames, "--frames")
+    kinds = set(MENDED)
+    for place, text in (("--accept", accept), ("--reject", reject)):
+        if text is None:
+            continue
+        named = {kind.strip() for kind in text.split(",") if kind.strip()}
+        for kind in named:
+            if kind not in MENDED:
+                raise UnknownName("kind that planting mends", kind, MENDED, place=place)
+        kinds = kinds & named if place == "--accept" else kinds - named
+    return Choice(feet, span, frozenset(kinds))
 
 
 def read_foot(text: str, *, place: str) -> str:

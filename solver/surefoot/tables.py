@@ -10,13 +10,14 @@ import numpy as np
 
 from surefoot.checking import Report
 from surefoot.clip import Clip
+from surefoot.curves import Pack
 from surefoot.findings import LEVELS, Finding
 from surefoot.planting import Planted
 from surefoot.proposals import Proposal
 from surefoot.rig import FEET
 from surefoot.tolerances import KINDS
 
-__all__ = ["Seen", "print_comparison", "print_findings", "print_proposals"]
+__all__ = ["Seen", "print_comparison", "print_findings", "print_let", "print_proposals"]
 
 Rows = Sequence[Sequence[str]]
 HEAD = ("finding", "where", "frames", "worst at", "amount", "beyond", "level")
@@ -81,6 +82,17 @@ def print_comparison(
         print(f"written: {path}{tail}")
     if not written:
         print("nothing written; name a file with -o to keep the result")
+
+
+def print_let(before: Clip, after: Clip, let: Sequence[str]) -> None:
+    """Print by how much each channel that was let changed, in the clip's own unit."""
+    frames = np.arange(after.first, after.last + 1, dtype=np.float64)
+    for name in let:
+        one, two = (Pack.from_curves([clip.channels[name]]).evaluate(frames)[0] for clip in (before, after))
+        change = two - one
+        most = int(np.abs(change).argmax())
+        told = f"changed by {change[most]:+.3g} at most (frame {frames[most]:g})" if change[most] else "not changed"
+        print(f"{_plain(name)}: {told}, as it was let")
 
 
 def _keys(planted: Planted) -> str:
