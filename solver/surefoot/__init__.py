@@ -16,16 +16,19 @@ if TYPE_CHECKING:
     from surefoot.belt import Belt
     from surefoot.capture import Capture, capture_clip, fit_rig
     from surefoot.checking import Report, check
+    from surefoot.choice import Choice
     from surefoot.clip import Clip, Stance
     from surefoot.clip_file import clip_schema, load_clip, save_clip
     from surefoot.contact import ContactLimits
     from surefoot.curves import Curve, Outside, Shape
     from surefoot.demos import demo
     from surefoot.errors import FileError, InputError, OutOfReach, ShapeError, SurefootError, UnitError, UnknownName
+    from surefoot.few import KeyTolerance
     from surefoot.findings import Finding
     from surefoot.ground import Flat, Ground, Plane, Profile
     from surefoot.ground_file import load_ground
     from surefoot.layer import layer_between
+    from surefoot.letting import let_down
     from surefoot.planting import Footprint, Planted, plant
     from surefoot.proposals import Proposal, Worse, apply, propose
     from surefoot.rig import Axis, Control, Foot, Leg, Limits, Rig
@@ -36,6 +39,9 @@ _HOMES = {
     "capture": ("Capture", "capture_clip", "fit_rig"),
     "checking": ("Report", "check"),
     "clip": ("Clip", "Stance"),
+    "letting": ("let_down",),
+    "few": ("KeyTolerance",),
+    "choice": ("Choice",),
     "clip_file": ("clip_schema", "load_clip", "save_clip"),
     "contact": ("ContactLimits",),
     "curves": ("Curve", "Outside", "Shape"),
@@ -56,6 +62,7 @@ __all__ = [
     "Axis",
     "Belt",
     "Capture",
+    "Choice",
     "Clip",
     "ContactLimits",
     "Control",
@@ -67,6 +74,7 @@ __all__ = [
     "Footprint",
     "Ground",
     "InputError",
+    "KeyTolerance",
     "Leg",
     "Limits",
     "OutOfReach",
@@ -92,6 +100,7 @@ __all__ = [
     "demo",
     "fit_rig",
     "layer_between",
+    "let_down",
     "load_clip",
     "load_ground",
     "load_rig",
