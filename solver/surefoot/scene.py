@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from surefoot.belt import STILL, Belt
 from surefoot.clip import Clip
 from surefoot.errors import InputError, UnitError
-from surefoot.ground import Ground
+from surefoot.ground import Ground, Plane
 from surefoot.rig import Rig
 from surefoot.sole import Soles
 from surefoot.spaces import Binding, Pose, check_scale
@@ -92,14 +92,17 @@ class Scene:
 
     @classmethod
     def of(cls, clip: Clip, rig: Rig, ground: Ground, *, belt: Belt | None = None) -> Self:
-        """Evaluate a clip; a belt given here wins over the clip's own, none of both is still ground."""
+        """Evaluate a clip; a belt given here wins over the clip's own, none of both is still ground.
+
+        A tilted plane's belt runs along it: the height of its velocity follows from the slope.
+        """
         _check_units(clip.unit, rig)
         binding = Binding(rig, clip)
         frames = np.arange(clip.first, clip.last + 1, dtype=np.float64)
         values = binding.values(frames)
         pose = binding.pose(values, frames)
         check_scale(binding, pose)
-        return cls.riding(binding, ground, belt or clip.belt or STILL, frames, values, pose)
+        return cls.riding(binding, ground, _along(belt or clip.belt or STILL, ground), frames, values, pose)
 
     @classmethod
     def riding(cls, binding: Binding, ground: Ground, belt: Belt, frames: Array, values: Array, pose: Pose) -> Self:
@@ -144,6 +147,15 @@ class Scene:
     def yaw_to_world(self, yaw: Array) -> Array:
         """Return ground-space yaw ``(..., frames)`` in world space."""
         return yaw if self.belt.turn == 0.0 else yaw + self.belt.heading(self.time)
+
+
+def _along(belt: Belt, ground: Ground) -> Belt:
+    """Return the belt with the height of its velocity such that a plane slides along itself."""
+    if belt.is_still or ground.is_level or not isinstance(ground, Plane):
+        return belt
+    nx, ny, nz = ground.normal_at_point
+    vx, _, vz = belt.velocity
+    return Belt(np.array([vx, -(nx * vx + nz * vz) / ny, vz]), belt.turn)
 
 
 def _check_units(stated: str, rig: Rig) -> None:
