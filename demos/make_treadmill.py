@@ -58,6 +58,7 @@ def rig_text(rig: Rig) -> str:
         f'name = "{rig.name}"',
         'unit = "m"',
         'angle = "deg"',
+        'style = "ankle"',
         f'source = "{rig.source}"',
     ]
     tables = [_leg_text(name, leg) for name, leg in zip(("leg", "right_leg"), rig.legs, strict=True)]

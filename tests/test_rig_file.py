@@ -243,3 +243,9 @@ def test_an_unknown_rig_names_the_nearest_and_a_file_says_why_it_cannot_be_read(
 def test_a_byte_order_mark_and_windows_line_ends_are_read(tmp_path: Path) -> None:
     (tmp_path / "r.toml").write_bytes(b"\xef\xbb\xbf" + RIG.replace("\n", "\r\n").encode())
     assert load_rig(tmp_path / "r.toml").name == "r"
+
+
+def test_a_control_style_that_does_not_exist_is_told() -> None:
+    text = Path(__file__).parents[1] / "rigs" / "adult.toml"
+    with pytest.raises(InputError, match=r"rig.style: the control style 'heel' isn't known; use ankle"):
+        parse_rig(text.read_text(encoding="utf-8").replace('style = "ankle"', 'style = "heel"'))

@@ -264,6 +264,8 @@ class Rig:
         The longest the leg is made, as a share of thigh plus shank.
     tolerances : mapping of str to triple of float
         Overrides of note, warning and error by kind of finding; lengths in metres, turns in radians.
+    style : str
+        What a foot control turns about; ``ankle`` is the one there is.
     planar : bool
         True for a cut-out character without x, yaw and roll.
     source : str
@@ -275,10 +277,12 @@ class Rig:
     controls: Mapping[str, Control]
     reach: float = 0.995
     tolerances: Mapping[str, tuple[float, float, float]] = field(default_factory=dict)
+    style: str = "ankle"
     planar: bool = False
     source: str = "invented"
     any_size: bool = False
 
+    STYLES: ClassVar[tuple[str, ...]] = ("ankle",)
     SIZES: ClassVar[tuple[float, float]] = (0.02, 8.0)
     """Leg lengths, metres, taken without a question: from a mouse-sized puppet to a giant."""
 
@@ -288,6 +292,10 @@ class Rig:
                 raise InputError(f"the control {name!r} is missing", place=f"rig {self.name}")
         if not 0.5 < self.reach <= 1.0:
             raise InputError(f"reach must lie above 0.5 and not above 1, got {self.reach!r}", place="rig.reach")
+        if self.style not in self.STYLES:
+            raise InputError(
+                f"the control style {self.style!r} isn't known; use {', '.join(self.STYLES)}", place="rig.style"
+            )
         low, high = self.SIZES
         if not self.any_size and not low <= self.leg <= high:
             raise UnitError(

@@ -81,6 +81,7 @@ class _Rig(_Strict):
     angle: str = "deg"
     source: str = "invented"
     reach: float = 0.995
+    style: str = "ankle"
     planar: bool = False
     any_size: bool = False
     right_leg: _Leg | None = None
@@ -180,6 +181,7 @@ def _build(raw: _Rig) -> Rig:
         controls=controls,
         reach=raw.reach,
         tolerances={kind: _tolerance(kind, triple) for kind, triple in raw.tolerances.items()},
+        style=raw.style,
         planar=raw.planar,
         source=raw.source,
         any_size=raw.any_size,
