@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from surefoot import Belt, Flat, InputError, Plane, UnitError, demo
+from surefoot import Belt, Flat, InputError, Plane, Stance, UnitError, check, demo, plant
 from surefoot.ground import Profile
 from surefoot.scene import Drift, Scene
 
@@ -64,3 +64,15 @@ def test_ground_above_the_hips_is_told() -> None:
     clip, rig = demo("lamplighter")
     with pytest.raises(InputError, match="above the hips in every frame"):
         Scene.of(clip, rig, Flat(3.0))
+
+
+def test_a_clip_of_one_frame_is_a_pose_and_is_planted() -> None:
+    walk, rig = demo("lamplighter")
+    clip = replace(walk, first=11, last=11, loop=False, stances=(Stance("left", 11, 11), Stance("right", 11, 11, True)))
+    done = plant(clip, rig)
+    assert [name for name in done.changed if name.startswith("right")] == []
+    before, after = (check(c, rig).most("sink") for c in (clip, done.clip))
+    assert before is not None
+    assert after is None
+    again = plant(done.clip, rig)
+    assert again.changed == ()

@@ -21,6 +21,7 @@ from surefoot.ground import Flat, Ground
 from surefoot.rig import FEET, Rig
 from surefoot.scene import Scene
 from surefoot.settle import settle
+from surefoot.still import write_still
 
 __all__ = ["Footprint", "Planted", "plant", "scene_of"]
 
@@ -172,7 +173,9 @@ def plant(
         settled = keep_chosen(scene, settled, choice)
     ankle = scene.to_world(settled.tracks.unroll_points(scene, settled.ankle))
     counts: tuple[KeyCount, ...] = ()
-    if keys == "few":
+    if scene.count == 1 and scene.drift is None:
+        channels = write_still(scene, settled, ankle=ankle, leave_below=leave_below)
+    elif keys == "few":
         at = None if keys_at is None else np.isin(scene.frames, np.array(sorted(keys_at), dtype=np.float64))
         channels, counts = write_few(scene, settled, ankle=ankle, leave_below=leave_below, keys_at=at, stance=planted)
     else:
