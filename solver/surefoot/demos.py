@@ -14,7 +14,7 @@ __all__ = ["demo", "demo_path"]
 
 
 def _folder() -> Path:
-    inside = Path(__file__).parent / "demos"
+    inside = Path(__file__).parent / "demo_data"
     return inside if inside.is_dir() else Path(__file__).parents[2] / "demos" / "data"
 
 
