@@ -96,7 +96,7 @@ def _parser() -> argparse.ArgumentParser:
     )
     for command in (check, plant):
         _shared(command)
-    told = "list the ways to mend each finding, cheapest first: channels, largest amounts, cost, what each leaves and harms"
+    told = "list the ways to mend each finding, cheapest first: amounts, cost, what each leaves and harms"
     check.add_argument("--propose", action="store_true", help=told)
     plant.add_argument("-o", "--output", metavar="OUT", help="where the mended clip goes; may be the clip itself")
     for flag, default, metavar, told in PLANT_OPTIONS:

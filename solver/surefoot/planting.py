@@ -28,6 +28,7 @@ __all__ = ["Footprint", "Planted", "plant", "scene_of"]
 Array = NDArray[np.float64]
 
 LEVEL = Flat(0.0)
+ALL = Choice()
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,7 +99,7 @@ def plant(
     limits: ContactLimits | None = None,
     keys: Literal["every", "few"] = "every",
     keys_at: Iterable[int] | None = None,
-    choice: Choice | None = None,
+    choice: Choice = ALL,
 ) -> Planted:
     """Return the clip with every stance planted, soles out of the ground and legs within reach.
 
@@ -129,7 +130,7 @@ def plant(
         would put them, within a tenth of a millimetre on the frames of a stance (see `KeyTolerance`).
     keys_at : iterable of int, optional
         Frames on which new keys may be put, with ``few``; what is then left is told in ``Planted.keys``.
-    choice : Choice, optional
+    choice : Choice
         Which feet, frames and kinds of finding may be mended; all of them if left out.
 
     Returns
@@ -164,12 +165,12 @@ def plant(
         prints = fit_prints(earlier, Tracks.of(earlier, found), anchor=anchor, keyed=_keyed(earlier))
     else:
         found = find_stances(scene, limits)
-    choice = choice or Choice()
-    reach = "stretch" in choice.kinds
-    keyed = _keyed(scene)
-    settled = settle(scene, found, anchor=anchor, keyed=keyed, clearance=clearance, prints=prints, mend_reach=reach)
-    planted = settled.tracks.unroll(settled.tracks.planted)
-    if choice != Choice():
+    settled = settle(
+        scene, found, anchor=anchor, keyed=_keyed(scene), clearance=clearance, prints=prints,
+        mend_reach="stretch" in choice.kinds,
+    )  # fmt: skip
+    stance = settled.tracks.unroll(settled.tracks.planted)
+    if choice != ALL:
         settled = keep_chosen(scene, settled, choice)
     ankle = scene.to_world(settled.tracks.unroll_points(scene, settled.ankle))
     counts: tuple[KeyCount, ...] = ()
@@ -177,12 +178,12 @@ def plant(
         channels = write_still(scene, settled, ankle=ankle, leave_below=leave_below)
     elif keys == "few":
         at = None if keys_at is None else np.isin(scene.frames, np.array(sorted(keys_at), dtype=np.float64))
-        channels, counts = write_few(scene, settled, ankle=ankle, leave_below=leave_below, keys_at=at, stance=planted)
+        channels, counts = write_few(scene, settled, ankle=ankle, leave_below=leave_below, keys_at=at, stance=stance)
     else:
         channels = write_channels(scene, settled, ankle=ankle, leave_below=leave_below)
-    theirs = {axis.channel for name, foot in zip(FEET, rig.feet, strict=True) if name not in choice.feet
-              for axis in foot.axes.values()}  # fmt: skip
-    channels = {name: curve for name, curve in channels.items() if name not in theirs}
+    if choice != ALL:
+        theirs = _of_others(rig, choice)
+        channels = {name: curve for name, curve in channels.items() if name not in theirs}
     return Planted(
         clip=replace(clip, channels={**clip.channels, **channels}, stances=found, belt=scene.belt),
         changed=tuple(channels),
@@ -192,6 +193,12 @@ def plant(
         ankle_change=(ankle - scene.pose.ankle).transpose(2, 1, 0),
         keys=tuple(count for count in counts if count.channel in channels),
     )
+
+
+def _of_others(rig: Rig, choice: Choice) -> set[str]:
+    """Return the channels of the feet that aren't chosen."""
+    feet = zip(FEET, rig.feet, strict=True)
+    return {axis.channel for name, foot in feet if name not in choice.feet for axis in foot.axes.values()}
 
 
 def _check_options(clearance: float, leave_below: float) -> None:

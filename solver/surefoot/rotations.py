@@ -54,7 +54,8 @@ def apply(m: Array, v: Array) -> Array:
 
 def length(v: Array) -> Array:
     """Return the lengths of vectors ``(3, ...)``."""
-    return np.asarray(np.sqrt(np.einsum("i...,i...->...", v, v)))
+    square = v * v
+    return np.asarray(np.sqrt(square[0] + square[1] + square[2]))
 
 
 def matrix(pitch: Array, yaw: Array, roll: Array, *, order: str = "yxz") -> Array:
