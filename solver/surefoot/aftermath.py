@@ -8,74 +8,39 @@ it moves the hips). Those of all drafts are laid end to end, so the kinematics r
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from surefoot.bench import Bench, Draft
-from surefoot.easing import PER_FRAME, Window, interpolate
-from surefoot.joints import KNEE, NEARLY_STRAIGHT, joints_of
-from surefoot.rig import FEET, Limits
-from surefoot.scene import Scene
+from surefoot.joints import KNEE, beyond_limits, joints_of, whip
+from surefoot.rig import FEET
+from surefoot.slide import widest
 from surefoot.slip import least_steps
-from surefoot.tolerances import KINDS
-from surefoot.touch import Touch
+from surefoot.tally import TRIFLE, Judged, Tally, Worse
+from surefoot.touch import PER_FRAME, Touch
+from surefoot.trial import Spans, Trial, change_at_samples
 
-__all__ = ["Judged", "Worse", "judge"]
+__all__ = ["judge"]
 
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
-Indices = NDArray[np.intp]
 
-UNMOVED = -1
-"""Of a draft's foot: no sole moves."""
-TRIFLE = 0.01
-"""Of a note's limit: what grows by less isn't made worse."""
-
-
-@dataclass(frozen=True, slots=True)
-class Worse:
-    """A fault that a change makes worse: its kind, foot, amount before and after (metres, radians)."""
-
-    kind: str
-    foot: str
-    before: float
-    after: float
-
-    @property
-    def unit(self) -> str:
-        """The unit of `shown`."""
-        return KINDS[self.kind].unit
-
-    @property
-    def shown_before(self) -> float:
-        """The amount before the change, in `unit`."""
-        return self.before / KINDS[self.kind].scale
-
-    @property
-    def shown(self) -> float:
-        """The amount after the change, in `unit`."""
-        return self.after / KINDS[self.kind].scale
-
-
-@dataclass(frozen=True, slots=True)
-class Judged:
-    """What a draft leaves of its finding (metres, radians), and what it makes worse."""
-
-    leaves: float
-    worse: tuple[Worse, ...]
+UNMOVED, BOTH = -1, -2
+"""Of a draft's foot: no sole moves, or both do."""
 
 
 def judge(bench: Bench, drafts: Sequence[Draft]) -> list[Judged]:
     """Return, for each draft, what it leaves and what it makes worse."""
     posed = [(i, draft) for i, draft in enumerate(drafts) if draft.rows]
-    tally = _Tally(bench, drafts)
-    entries = [(i, d, f) for i, d in posed if d.foot != UNMOVED for f in ((0, 1) if d.foot < 0 else (d.foot,))]
+    tally = Tally(bench, drafts)
+    entries = [(i, d, f) for f in (0, 1) for i, d in posed if d.foot in (f, BOTH)]
     if entries:
-        _count_soles(bench, _Trial.of(bench, entries, fine=True), tally)
-    if len(entries) < len(posed):
-        _count_lowered(bench, [(i, d, f) for i, d in posed if d.foot == UNMOVED for f in (0, 1)], tally)
+        _count_soles(bench, Trial.of(bench, entries, fine=True), tally)
+    lowered = [(i, d, f) for i, d in posed if d.foot == UNMOVED for f in (0, 1)]
+    if lowered:
+        _count_lowered(bench, lowered, tally)
     if posed:
         _count_joints(bench, [(i, draft, -1) for i, draft in posed], tally)
     return [
@@ -84,105 +49,7 @@ def judge(bench: Bench, drafts: Sequence[Draft]) -> list[Judged]:
     ]
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class _Spans:
-    """Where the samples of each entry (number of draft, draft, foot that is measured) lie, after one of nobody's."""
-
-    entries: list[tuple[int, Draft, int]]
-    parts: list[slice]
-    starts: Indices
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class _Trial(_Spans):
-    """Samples (or whole frames) of drafts, their changes put on, laid end to end after one that nobody touched.
-
-    ``foot`` is the one that is measured at each sample.
-    """
-
-    scene: Scene
-    index: Indices  # (samples,) which of the bench's samples each is, counted on over the seam
-    at: Indices  # the same, within the first round
-    foot: Indices
-
-    @classmethod
-    def of(cls, bench: Bench, entries: list[tuple[int, Draft, int]], *, fine: bool) -> _Trial:
-        """Pose the samples of every entry."""
-        base = bench.fine if fine else bench.scene
-        indices = [draft.window.samples if fine else _with_neighbours(bench, draft.window) for _, draft, _ in entries]
-        index = np.concatenate([np.zeros(1, dtype=np.intp), *indices])
-        at = index % len(base.frames) if bench.loop else index
-        values = base.values[:, at]
-        sizes = [1, *map(len, indices)]
-        starts = np.cumsum(sizes[:-1])
-        parts = [slice(int(s), int(s) + n) for s, n in zip(starts, sizes[1:], strict=True)]
-        known: tuple[Draft | None, Array] = None, np.zeros(0)
-        for (_, draft, _), part, own in zip(entries, parts, indices, strict=True):
-            if known[0] is not draft:
-                known = draft, _at_samples(draft) if fine else _at_frames(bench, draft, own)
-            for row, change in zip(draft.rows, known[1], strict=True):
-                values[row, part] += change
-        frames, binding = base.frames[at], base.binding
-        scene = Scene.riding(binding, base.ground, base.belt, frames, values, binding.pose(values, frames))
-        foot = np.repeat([0, *(max(f, 0) for _, _, f in entries)], sizes)
-        return cls(entries, parts, starts, scene, index, at, foot)
-
-
-def _with_neighbours(bench: Bench, window: Window) -> Indices:
-    """Return a window's frames and one on either side."""
-    if bench.loop:
-        shift = bench.clip.frames if window.start == 0 else 0
-        return np.arange(window.start - 1 + shift, window.start + window.count + 1 + shift)
-    return np.arange(max(window.start - 1, 0), min(window.start + window.count + 1, bench.clip.frames))
-
-
-def _at_samples(draft: Draft) -> Array:
-    return interpolate(draft.amounts, draft.window) if draft.between is None else draft.between
-
-
-def _at_frames(bench: Bench, draft: Draft, own: Indices) -> Array:
-    """Return a draft's change at its frames with neighbours, ``(rows, frames)``."""
-    if draft.window.closed:  # the frames on either side are its own
-        return np.concatenate([draft.amounts[:, -2:-1], draft.amounts, draft.amounts[:, 1:2]], axis=-1)
-    lead = 1 if bench.loop else draft.window.start - int(own[0])
-    out = np.zeros((len(draft.amounts), len(own)))
-    out[:, lead : lead + draft.window.count] = draft.amounts
-    return out
-
-
-class _Tally:
-    """What is left and what has grown, by draft."""
-
-    def __init__(self, bench: Bench, drafts: Sequence[Draft]) -> None:
-        self.bench = bench
-        self.leaves = [0.0] * len(drafts)
-        self.worse: list[list[Worse]] = [[] for _ in drafts]
-
-    def count(self, kind: str, trial: _Spans, before: Array, after: Array, inside: Flags, side: str = "") -> None:
-        """Count amounts ``(samples,)`` of one kind; ``side`` is the foot's name where it isn't the entry's own."""
-        note = self.bench.bounds[kind][0]
-        names = [side or FEET[foot] for _, _, foot in trial.entries]
-        mine = [
-            d.finding.kind == kind and d.finding.foot == n for (_, d, _), n in zip(trial.entries, names, strict=True)
-        ]
-        grown = (after > note) & (after > before + TRIFLE * note)
-        if any(mine):
-            sizes = [1, *(part.stop - part.start for part in trial.parts)]
-            own = inside & np.repeat([False, *mine], sizes)
-            left = np.maximum.reduceat(np.where(own, after, 0.0), trial.starts).tolist()
-            for (i, _, _), is_mine, rest in zip(trial.entries, mine, left, strict=True):
-                if is_mine:
-                    self.leaves[i] = rest
-            grown &= ~own
-        if not grown.any():
-            return
-        beyond = np.where(grown, after, -np.inf)
-        for k in np.flatnonzero(np.isfinite(np.maximum.reduceat(beyond, trial.starts))).tolist():
-            at = trial.parts[k].start + int(beyond[trial.parts[k]].argmax())
-            self.worse[trial.entries[k][0]].append(Worse(kind, names[k], max(float(before[at]), 0.0), float(after[at])))
-
-
-def _count_soles(bench: Bench, trial: _Trial, tally: _Tally) -> None:
+def _count_soles(bench: Bench, trial: Trial, tally: Tally) -> None:
     """Count what is below the ground, above it, out of reach, sliding or cut through."""
     foot, at, all_of = trial.foot, trial.at, np.arange(len(trial.at))
     inside = np.concatenate([[False], *(bench.spell(d.finding, d.window) for _, d, _ in trial.entries)])
@@ -198,7 +65,7 @@ def _count_soles(bench: Bench, trial: _Trial, tally: _Tally) -> None:
     _count_slides(bench, trial, _steps(bench, trial, touch), tally)
 
 
-def _count_lowered(bench: Bench, entries: list[tuple[int, Draft, int]], tally: _Tally) -> None:
+def _count_lowered(bench: Bench, entries: list[tuple[int, Draft, int]], tally: Tally) -> None:
     """Count what hips that move straight up or down put out of reach: no sole moves, so nothing need be posed."""
     parts, begin = [], 1
     before, after, inside = [np.zeros(1)], [np.zeros(1)], [np.zeros(1, dtype=bool)]
@@ -207,37 +74,48 @@ def _count_lowered(bench: Bench, entries: list[tuple[int, Draft, int]], tally: _
         parts.append(slice(begin, begin + len(at)))
         begin += len(at)
         x, y, z = bench.fine.hip[:, foot, at] - bench.fine.ankle[:, foot, at]
-        y = y + _at_samples(draft)[0]
+        y = y + change_at_samples(draft)[0]
         before.append(bench.over[foot, at])
         after.append(np.sqrt(x * x + y * y + z * z) - bench.legs[foot, 0])
         inside.append(bench.spell(draft.finding, draft.window))
-    spans = _Spans(entries, parts, np.array([part.start for part in parts]))
+    spans = Spans(entries, parts, np.array([part.start for part in parts]))
     tally.count("stretch", spans, np.concatenate(before), np.concatenate(after), np.concatenate(inside))
 
 
-def _touch(trial: _Trial) -> Touch:
+def _touch(trial: Trial) -> Touch:
     """Return the soles of those feet that are measured, one a sample: ``(..., 1, samples)``."""
-    scene, foot, all_of = trial.scene, trial.foot, np.arange(len(trial.at))
-    gathered = replace(
-        scene,
-        soles=scene.soles.gathered(foot),
-        ankle=scene.ankle[:, foot, all_of][:, None],
-        angles=scene.angles[:, foot, all_of][:, None],
-        pose=replace(scene.pose, bend=scene.pose.bend[foot, all_of][None]),
-    )
-    return Touch.of(gathered)
+    scene, cut = trial.scene, int(trial.foot.searchsorted(1))
+    found = []
+    for foot, part in enumerate((slice(0, cut), slice(cut, len(trial.foot)))):
+        if part.stop > part.start:
+            alone = replace(
+                scene,
+                soles=scene.soles.gathered(np.array([foot])),
+                ankle=scene.ankle[:, foot, None, part],
+                angles=scene.angles[:, foot, None, part],
+                pose=replace(scene.pose, bend=scene.pose.bend[foot, None, part]),
+            )
+            found.append(Touch.of(alone))
+    if len(found) == 1:
+        return found[0]
+    names = ("points", "height", "gap", "depth")
+    return Touch(scene, *(np.concatenate([getattr(one, name) for one in found], axis=-1) for name in names))
 
 
-def _overlap(bench: Bench, trial: _Trial, before: Array) -> Array:
+def _overlap(bench: Bench, trial: Trial, before: Array) -> Array:
     """Return the feet's overlap, measured again only where a foot has moved and the other is near."""
     foot, at, all_of = trial.foot, trial.at, np.arange(len(trial.at))
     shift = np.abs(trial.scene.ankle[:, foot, all_of] - bench.fine.ankle[:, foot, at]).sum(axis=0)
     turned = np.abs(trial.scene.angles[:, foot, all_of] - bench.fine.angles[:, foot, at]).sum(axis=0)
     turned += np.abs(trial.scene.pose.bend[foot, all_of] - bench.fine.pose.bend[foot, at])
     moved = shift + turned * max(leg.foot.length for leg in bench.rig.legs)
-    near = (moved > 1e-9) & (before + 2.0 * moved > 0.0)
+    # a foot that moves by so much gets no deeper into the other than by as much; what stays below a note isn't told
+    own = [d.finding.kind == "cross" for _, d, _ in trial.entries]
+    sizes = [part.stop - part.start for part in trial.parts]
+    told = np.repeat([np.inf, *np.where(own, 0.0, bench.bounds["cross"][0])], [1, *sizes])
+    near = (moved > 1e-9) & (before + moved > told)
     after = before.copy()
-    if near.any():
+    if np.count_nonzero(near):
         scene, pose = trial.scene, trial.scene.pose
         some = replace(scene, ankle=scene.ankle[..., near], angles=scene.angles[..., near],
                        pose=replace(pose, bend=pose.bend[..., near]))  # fmt: skip
@@ -245,7 +123,7 @@ def _overlap(bench: Bench, trial: _Trial, before: Array) -> Array:
     return after
 
 
-def _steps(bench: Bench, trial: _Trial, touch: Touch) -> Array:
+def _steps(bench: Bench, trial: Trial, touch: Touch) -> Array:
     """Return the pivots' steps ``(2, samples)``, x and z, to each sample from the one before it."""
     points = touch.points
     late = trial.index >= len(bench.fine.frames)
@@ -267,7 +145,7 @@ def _turned(bench: Bench, steps: Array, late: Flags, rounds: float) -> Array:
     return np.stack([c * x + s * z, c * z - s * x], axis=-2)
 
 
-def _count_slides(bench: Bench, trial: _Trial, steps: Array, tally: _Tally) -> None:
+def _count_slides(bench: Bench, trial: Trial, steps: Array, tally: Tally) -> None:
     """Count each stance's drift before and after."""
     note = bench.bounds["slide"][0]
     first, size = bench.clip.first, len(bench.fine.frames)
@@ -296,7 +174,9 @@ def _count_slides(bench: Bench, trial: _Trial, steps: Array, tally: _Tally) -> N
             rings[row][:, place[foot, trial.at[part][mine]]] = steps[:, part][:, mine]
         late = np.arange(len(own)) + (stance.first - first) * PER_FRAME + 1 >= size
         rings = _turned(bench, rings, late & bench.loop, 1.0)
-        drift: list[float] = _drift(rings, bench.skip).tolist()
+        paths = np.zeros((*rings.shape[:-1], len(own) + 1))
+        rings.cumsum(axis=-1, out=paths[..., 1:])
+        drift: list[float] = widest(paths[..., bench.skip :])[0].tolist()
         for e, after in zip(met[k], drift, strict=False):
             i, draft, _ = trial.entries[e]
             finding = draft.finding
@@ -306,43 +186,25 @@ def _count_slides(bench: Bench, trial: _Trial, steps: Array, tally: _Tally) -> N
                 tally.worse[i].append(Worse("slide", stance.foot, drift[-1], after))
 
 
-def _drift(steps: Array, skip: int) -> Array:
-    """Return the largest distance between two places of each pivot's path, as `check` measures it, ``(n,)`` metres."""
-    path = np.zeros((*steps.shape[:-1], steps.shape[-1] + 1))
-    np.cumsum(steps, axis=-1, out=path[..., 1:])
-    path = path[..., skip:]
-    if path.shape[-1] < 2:
-        return np.zeros(len(steps))
-    away = ((path - path[..., :1]) ** 2).sum(axis=1)
-    far = np.take_along_axis(path, away.argmax(axis=-1)[:, None, None], axis=-1)
-    return np.asarray(np.sqrt(((path - far) ** 2).sum(axis=1)).max(axis=-1))
-
-
-def _count_joints(bench: Bench, entries: list[tuple[int, Draft, int]], tally: _Tally) -> None:
+def _count_joints(bench: Bench, entries: list[tuple[int, Draft, int]], tally: Tally) -> None:
     """Count what joints are beyond their range, and knees' whips, at whole frames."""
-    trial = _Trial.of(bench, entries, fine=False)
+    trial = Trial.of(bench, entries, fine=False)
     base, after = bench.joints[:, :, trial.at], joints_of(trial.scene)
-    limits = [[getattr(leg.limits, name) for leg in bench.rig.legs] for name in Limits.NAMES]
-    low, high = np.moveaxis(np.array(limits), -1, 0)[..., None]
+    spells = [
+        (0, -1),
+        *((d.finding.first - bench.clip.first, d.finding.last - bench.clip.first) for _, d, _ in entries),
+    ]
+    first, last = np.repeat(spells, [1, *(part.stop - part.start for part in trial.parts)], axis=0).T
+    inside = (trial.index >= first) & (trial.index <= last)
+    if bench.loop:
+        again = trial.index - bench.clip.frames
+        inside |= (again >= first) & (again <= last)
     edges = np.array([[part.start, part.stop - 1] for part in trial.parts]).ravel()
-    rounds = (0, bench.clip.frames) if bench.loop else (0,)
-    inside = np.zeros(len(trial.index), dtype=bool)
-    for (_, draft, _), part in zip(entries, trial.parts, strict=True):
-        first, last = draft.finding.first - bench.clip.first, draft.finding.last - bench.clip.first
-        for lap in rounds:
-            inside[part] |= (trial.index[part] - lap >= first) & (trial.index[part] - lap <= last)
-    whips = [_whip(a[KNEE], bench.clip.step) for a in (base, after)]
-    beyond = [np.maximum(low - a, a - high).max(axis=0) for a in (base, after)]
-    for whip in whips:
-        whip[:, edges] = 0.0  # their neighbours are another draft's
+    knees = np.array([base[KNEE], after[KNEE]])
+    whips = np.zeros(knees.shape)
+    whips[..., 1:-1] = whip(knees, bench.clip.step)
+    whips[..., edges] = 0.0  # their neighbours are another draft's
+    beyond = [beyond_limits(angles, bench.rig).max(axis=0) for angles in (base, after)]
     for foot, side in enumerate(FEET):
-        tally.count("snap", trial, whips[0][foot], whips[1][foot], inside, side)
+        tally.count("snap", trial, whips[0, foot], whips[1, foot], inside, side)
         tally.count("limit", trial, beyond[0][foot], beyond[1][foot], inside, side)
-
-
-def _whip(flexion: Array, step: float) -> Array:
-    """Return a knee's angular acceleration where it's nearly straight, as `joints` measures it."""
-    before, after = np.roll(flexion, 1, axis=-1), np.roll(flexion, -1, axis=-1)
-    straightest = np.minimum(flexion, np.minimum(before, after))
-    whip = np.abs(before - 2.0 * flexion + after) / step**2
-    return np.where(straightest < NEARLY_STRAIGHT, whip, 0.0)

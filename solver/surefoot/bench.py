@@ -9,22 +9,23 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
+from math import isfinite
 
 import numpy as np
 from numpy.typing import NDArray
 
-from surefoot.checking import Report, _between, _over_length, _stance_samples
+from surefoot.checking import Report
 from surefoot.clip import Clip
 from surefoot.curves import Curve, Shape
-from surefoot.easing import PER_FRAME, Window
+from surefoot.easing import Window
 from surefoot.findings import Finding
-from surefoot.ground import Ground
-from surefoot.joints import joints_of
+from surefoot.ground import Flat, Ground
 from surefoot.rig import FEET, Rig
 from surefoot.rotations import matrix
 from surefoot.scene import Scene
+from surefoot.seen import Seen
 from surefoot.slip import least_steps
-from surefoot.touch import Touch
+from surefoot.touch import PER_FRAME
 
 __all__ = ["AXES", "Bench", "Draft"]
 
@@ -32,6 +33,7 @@ Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 Indices = NDArray[np.intp]
 
+LEVEL = Flat(0.0)
 AXES = ("x", "y", "z", "pitch", "yaw", "roll", "bend")
 TURNS = ("pitch", "yaw", "roll", "bend", "knee")
 NOTHING = 1e-9
@@ -75,13 +77,18 @@ class Draft:
 class Bench:
     """A checked clip: its scene at frames and at samples, its soles, and what may be changed."""
 
-    def __init__(self, clip: Clip, rig: Rig, ground: Ground, report: Report, *, landing: float = 0.0) -> None:
+    def __init__(self, clip: Clip, rig: Rig, given: Ground | None, report: Report, *, landing: float = 0.0) -> None:
         self.clip, self.rig, self.report = clip, rig, report
         self.skip = round(landing / clip.step) * PER_FRAME
         """Samples at the start of each stance in which a slip isn't counted."""
-        self.scene = Scene.of(clip, rig, ground, belt=report.belt)
-        self.fine = _between(self.scene)
+        seen = report.seen_of(clip, rig, given)
+        if seen is None:
+            seen = Seen.of(clip, given, Scene.of(clip, rig, given or LEVEL, belt=report.belt), report.stances)
+        self.scene, self.fine, self.touch = seen.scene, seen.fine, seen.touch
+        self.down, self.over, self.overlap, self.joints = seen.down, seen.over, seen.overlap, seen.joints
         self.bounds = report.tolerances
+        self._spells: dict[tuple[int, int, Window], Flags] = {}
+        self._free: dict[tuple[str, str], int | None] = {}
         self.loop = self.scene.drift is not None
         self.legs = np.array([[leg.length] for leg in rig.legs])
 
@@ -91,26 +98,6 @@ class Bench:
         return {row: key in TURNS for (_, key), row in self.scene.binding.rows.items()}
 
     @cached_property
-    def touch(self) -> Touch:
-        """Both soles at every sample."""
-        return Touch.of(self.fine)
-
-    @cached_property
-    def down(self) -> Flags:
-        """Which samples lie in a stance that isn't left alone, ``(2, samples)``."""
-        return _stance_samples(self.report.stances, self.scene)
-
-    @cached_property
-    def overlap(self) -> Array:
-        """By how much the feet cut through each other, ``(samples,)`` metres."""
-        return self.touch.overlap()
-
-    @cached_property
-    def over(self) -> Array:
-        """By how much each leg is too short, ``(2, samples)`` metres; negative: slack."""
-        return _over_length(self.fine)
-
-    @cached_property
     def steps(self) -> Array:
         """The steps of the feet's pivots to each sample from the one before it, ``(2, 2, samples)``: x and z, foot."""
         points, height = self.touch.points, self.touch.height
@@ -118,11 +105,6 @@ class Bench:
         if self.scene.drift is not None:
             last = self.scene.drift.apply(last, times=-1)
         return least_steps(np.concatenate([last, points], axis=-1), np.concatenate([height[..., -1:], height], axis=-1))
-
-    @cached_property
-    def joints(self) -> Array:
-        """The seven angles of both legs at every frame, ``(7, 2, frames)`` radians."""
-        return joints_of(self.scene)
 
     @cached_property
     def hinge(self) -> Array:
@@ -158,6 +140,12 @@ class Bench:
 
     def spell(self, finding: Finding, window: Window) -> Flags:
         """Return which samples of a window lie in the finding's frames."""
+        asked = finding.first, finding.last, window
+        if asked not in self._spells:
+            self._spells[asked] = self._spell(finding, window)
+        return self._spells[asked]
+
+    def _spell(self, finding: Finding, window: Window) -> Flags:
         first, last = ((f - self.clip.first) * PER_FRAME for f in (finding.first, finding.last))
         at = window.samples
         inside = (at >= first) & (at <= last)
@@ -168,13 +156,13 @@ class Bench:
 
     def free(self, control: str, key: str) -> int | None:
         """Return the bound channel of a control's axis if it may be written smoothly, else None."""
-        row = self.scene.binding.rows.get((control, key))
-        if row is None:
-            return None
-        name = self.scene.binding.names[row]
-        if name in self.clip.locked or Shape.STEP in self.clip.channels[name].shapes.tobytes():
-            return None
-        return row
+        if (control, key) not in self._free:
+            row = self.scene.binding.rows.get((control, key))
+            name = "" if row is None else self.scene.binding.names[row]
+            if name and (name in self.clip.locked or Shape.STEP in self.clip.channels[name].shapes.tobytes()):
+                row = None
+            self._free[control, key] = row
+        return self._free[control, key]
 
     def to_world(self, vector: Array, frames: Indices) -> Array:
         """Return ground-space vectors ``(3, n)`` at frames, counted from the clip's first, in world space."""
@@ -199,18 +187,20 @@ class Bench:
         if not self.scene.binding.plain:
             change = self._in_channels(foot, window, change)
         control = f"{FEET[foot]}_foot"
-        rows, amounts = [], []
-        for key, amount in change.items():
-            most = float(np.abs(amount).max())
+        amounts = np.array(list(change.values()))
+        rows, kept = [], []
+        for k, (key, most) in enumerate(zip(change, np.abs(amounts).max(axis=1).tolist(), strict=True)):
             if most <= NOTHING:
                 continue
             row = self.free(control, key)
-            if not np.isfinite(most) or (row is None and (control, key) in self.scene.binding.rows):
+            if not isfinite(most) or (row is None and (control, key) in self.scene.binding.rows):
                 return None  # locked or stepped
             if row is not None:  # no such channel: what that costs is seen when the draft is judged
                 rows.append(row)
-                amounts.append(amount)
-        return Draft(finding, way, window, tuple(rows), np.array(amounts), foot) if rows else None
+                kept.append(k)
+        if len(kept) < len(amounts):
+            amounts = amounts[kept]
+        return Draft(finding, way, window, tuple(rows), amounts, foot) if rows else None
 
     def _in_channels(self, foot: int, window: Window, change: Mapping[str, Array]) -> dict[str, Array]:
         wanted = np.array([change.get(key, np.zeros(window.count)) for key in AXES])

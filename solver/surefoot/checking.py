@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,19 +16,16 @@ from surefoot.ground import Ground
 from surefoot.joints import joint_findings
 from surefoot.planting import scene_of
 from surefoot.rig import FEET, Rig
-from surefoot.scene import Scene
 from surefoot.seam import seam_findings
+from surefoot.seen import Seen
 from surefoot.slide import slide_findings
 from surefoot.tolerances import KINDS, tolerances_for
-from surefoot.touch import Touch
 
 __all__ = ["Report", "check"]
 
 Array = NDArray[np.float64]
 Triple = tuple[float, float, float]
 
-BETWEEN = 5
-"""Samples a frame: the frame itself and four between."""
 LANDING = 0.04
 """Seconds at the start of a captured stance in which a slip is real (McGorry et al. 2008, verified: ~40 ms)."""
 
@@ -41,6 +38,7 @@ class Report:
     stances: tuple[Stance, ...]
     belt: Belt
     tolerances: Mapping[str, Triple]
+    _seen: Seen | None = field(default=None, repr=False)
 
     @property
     def worst(self) -> str:
@@ -52,6 +50,15 @@ class Report:
     def is_clean(self) -> bool:
         """True when nothing is beyond a note."""
         return self.worst in ("clean", "note")
+
+    def seen_of(self, clip: Clip, rig: Rig, ground: Ground | None) -> Seen | None:
+        """Return what was seen of these very objects and this report's belt and stances; None where that's not at hand.
+
+        It saves working it out again; a report that has been put together elsewhere has none.
+        """
+        seen = self._seen
+        same = seen is not None and seen.scene.belt is self.belt and seen.stances is self.stances
+        return seen if same and seen is not None and seen.is_of(clip, rig, ground) else None
 
     def most(self, kind: str) -> Finding | None:
         """Return the largest finding of a kind."""
@@ -82,54 +89,25 @@ def check(
         0.04 for a clip that says it was captured (``"captured": true`` in its extra
         fields), since real heels do, and 0 for an authored one.
     """
-    if stances is not None:
-        clip = clip.with_stances(stances)
-    scene = scene_of(clip, rig, ground, belt)
+    stated = clip if stances is None else clip.with_stances(stances)
+    scene = scene_of(stated, rig, ground, belt)
     found = find_stances(scene, limits)
     if landing is None:
         landing = LANDING if clip.extra.get("captured") is True else 0.0
     bounds = tolerances_for(rig.leg, {**rig.tolerances, **(tolerances or {})})
-    fine = _between(scene)
-    touch = Touch.of(fine)
-    down = _stance_samples(found, scene)
+    seen = Seen.of(clip, ground, scene, found)
+    touch, at = seen.touch, seen.fine.frames
     findings: list[Finding] = []
-    findings += slide_findings(touch, found, bounds["slide"], landing=landing, per_frame=BETWEEN)
-    findings += _by_foot("sink", touch.depth, fine.frames, bounds)
-    findings += _by_foot("hover", np.where(down, touch.gap, -1.0), fine.frames, bounds)
-    findings += _by_foot("stretch", _over_length(fine), fine.frames, bounds)
-    findings += collect("cross", "both", touch.overlap(), fine.frames, bounds["cross"])
-    findings += joint_findings(scene, bounds)
+    findings += slide_findings(touch, found, bounds["slide"], landing=landing)
+    findings += _by_foot("sink", touch.depth, at, bounds)
+    findings += _by_foot("hover", np.where(seen.down, touch.gap, -1.0), at, bounds)
+    findings += _by_foot("stretch", seen.over, at, bounds)
+    findings += collect("cross", "both", seen.overlap, at, bounds["cross"])
+    findings += joint_findings(seen.joints, scene, bounds)
     findings += seam_findings(clip, rig, bounds["seam"])
-    return Report(in_order(findings), found, scene.belt, {kind: bounds[kind] for kind in KINDS})
-
-
-def _between(scene: Scene) -> Scene:
-    """Return the scene sampled at every frame and four places after it (a loop's last frame included)."""
-    binding = scene.binding
-    count = scene.count * BETWEEN if scene.drift is not None else (scene.count - 1) * BETWEEN + 1
-    frames = binding.clip.first + np.arange(count) / BETWEEN
-    values = binding.values(frames)
-    return Scene.riding(binding, scene.ground, scene.belt, frames, values, binding.pose(values, frames))
-
-
-def _stance_samples(stances: Iterable[Stance], scene: Scene) -> NDArray[np.bool_]:
-    """Return which samples lie in a stance that isn't left alone, ``(2, samples)``."""
-    loop = scene.drift is not None
-    count = scene.count * BETWEEN if loop else (scene.count - 1) * BETWEEN + 1
-    down = np.zeros((2, count), dtype=bool)
-    first = int(scene.frames[0])
-    for stance in stances:
-        if not stance.left_alone:
-            at = np.arange((stance.first - first) * BETWEEN, (stance.last - first) * BETWEEN + 1)
-            down[FEET.index(stance.foot), at % count if loop else at] = True
-    return down
+    return Report(in_order(findings), found, scene.belt, {kind: bounds[kind] for kind in KINDS}, seen)
 
 
 def _by_foot(kind: str, amount: Array, frames: Array, bounds: Mapping[str, Triple]) -> list[Finding]:
     found = [collect(kind, name, amount[foot], frames, bounds[kind]) for foot, name in enumerate(FEET)]
     return [finding for some in found for finding in some]
-
-
-def _over_length(scene: Scene) -> Array:
-    leg = np.array([[limb.length] for limb in scene.binding.rig.legs])
-    return np.asarray(np.sqrt(((scene.ankle - scene.hip) ** 2).sum(axis=0)) - leg)

@@ -20,8 +20,9 @@ from numpy.typing import NDArray
 from scipy.linalg.lapack import dposv, dpotrf, dpotri
 from scipy.optimize import nnls
 
+from surefoot.touch import PER_FRAME
+
 __all__ = [
-    "PER_FRAME",
     "Window",
     "frame_problem",
     "interpolate",
@@ -34,8 +35,6 @@ __all__ = [
 Array = NDArray[np.float64]
 Indices = NDArray[np.intp]
 
-PER_FRAME = 5
-"""Samples a frame: the frame itself and four between, as `check` takes them."""
 SOFT = 1e-4
 """How far bounds give way where they contradict each other, relative to what is needed."""
 CONTRADICTION = 1e-5
@@ -156,6 +155,17 @@ def _problem(shape: Window, ease: float) -> tuple[Array, Array, Array]:
 
 
 @lru_cache(maxsize=256)
+def _rooted(shape: Window, ease: float) -> tuple[Array, Array]:
+    """Return the root ``L`` of the objective's inverse, and ``S L``."""
+    sampled, inverse, _ = _problem(shape, ease)
+    root: Array = dpotrf(inverse, lower=1, clean=1)[0]
+    scaled = sampled @ root
+    for array in (root, scaled):
+        array.setflags(write=False)
+    return root, scaled
+
+
+@lru_cache(maxsize=256)
 def frame_problem(shape: Window, ease: float) -> tuple[Array, Array, Array]:
     """Return what a change at whole frames is asked with: values, second differences, and the objective's inverse.
 
@@ -188,14 +198,17 @@ def least_change(window: Window, low: Array, high: Array | None = None, *, ease:
     free = window.count - 1 if window.closed else window.count - sum(window.level)
     if free < 1:
         return np.zeros(window.count)
-    sampled, inverse, _ = _problem(Window(0, window.count, window.level, window.closed), float(ease))
+    shape = Window(0, window.count, window.level, window.closed)
+    root, scaled = _rooted(shape, float(ease))
+    if high is None and np.isfinite(low).all():
+        return window.filled(_least(root, scaled, low))
     at_low = np.flatnonzero(np.isfinite(low))
-    sides, bound = [sampled[at_low]], [low[at_low]]
+    sides, bound = [scaled[at_low]], [low[at_low]]
     if high is not None:
         at_high = np.flatnonzero(np.isfinite(high))
-        sides.append(-sampled[at_high])
+        sides.append(-scaled[at_high])
         bound.append(-high[at_high])
-    return window.filled(least_within(np.concatenate(sides), np.concatenate(bound), inverse))
+    return window.filled(_least(root, np.concatenate(sides), np.concatenate(bound)))
 
 
 def nearest_change(window: Window, wanted: Array, weight: Array, *, ease: float) -> Array:
@@ -227,18 +240,21 @@ def least_within(side: Array, bound: Array, inverse: Array) -> Array:
     The dual is least squares with no sign but positive ones (Lawson and Hanson 1974, chapter 23, from memory).
     Only bounds that have been broken so far take part, so the dual stays small.
     """
-    x = np.zeros(side.shape[1])
+    root = dpotrf(inverse, lower=1, clean=1)[0]
+    return _least(root, side @ root, bound)
+
+
+def _least(root: Array, scaled: Array, bound: Array) -> Array:
+    """Return what `least_within` does, for the inverse's root ``L`` (``inverse = L L'``) and ``side @ L``."""
     size = float(bound.max(initial=0.0))
     if size <= 0.0:
-        return x
-    root = dpotrf(inverse, lower=1, clean=1)[0]
-    scaled = side @ root
+        return np.zeros(scaled.shape[1])
     wanted = bound / size
-    active = np.zeros(len(bound), dtype=bool)
-    y = np.zeros(side.shape[1])
-    for _ in range(ROUNDS):
+    active = wanted > ROUNDING
+    y = _nearest(scaled[active], wanted[active])
+    for _ in range(ROUNDS - 1):
         fresh = (wanted - scaled @ y > ROUNDING) & ~active
-        if not fresh.any():
+        if not np.count_nonzero(fresh):
             break
         active |= fresh
         y = _nearest(scaled[active], wanted[active])

@@ -11,10 +11,10 @@ from surefoot.findings import Finding, collect
 from surefoot.leg import knee_forward, knee_point
 from surefoot.leg_chain import LegChain
 from surefoot.leg_joints import joint_angles
-from surefoot.rig import FEET, Limits
+from surefoot.rig import FEET, Limits, Rig
 from surefoot.scene import Scene
 
-__all__ = ["joint_findings", "joints_of", "knee_turn"]
+__all__ = ["beyond_limits", "joint_findings", "joints_of", "knee_turn", "whip"]
 
 Array = NDArray[np.float64]
 
@@ -56,29 +56,47 @@ def knee_turn(before: Scene, after: Scene) -> Array:
     return np.asarray(np.arctan2(np.sqrt((across**2).sum(axis=0)), (one * two).sum(axis=0)))
 
 
-def joint_findings(scene: Scene, bounds: Mapping[str, tuple[float, float, float]]) -> list[Finding]:
-    """Return the findings ``limit`` and ``snap`` at the frames of a scene."""
-    angles = joints_of(scene)
+def joint_findings(angles: Array, scene: Scene, bounds: Mapping[str, tuple[float, float, float]]) -> list[Finding]:
+    """Return the findings ``limit`` and ``snap`` at the frames of a scene, from what `joints_of` gives for it."""
+    beyond = beyond_limits(angles, scene.binding.rig)
     found: list[Finding] = []
+    for row, foot in np.argwhere(beyond.max(axis=-1) > bounds["limit"][0]).tolist():
+        part = Limits.NAMES[row].replace("_", " ")
+        found += collect("limit", FEET[foot], beyond[row, foot], scene.frames, bounds["limit"], part=part)
+    knees = angles[KNEE]
+    if knees.shape[-1] < 3:
+        return found
+    if scene.drift is not None:
+        ends = knees[:, -1:], knees[:, :1]
+    else:  # beyond the clip they go on as they were
+        ends = 2 * knees[:, :1] - knees[:, 1:2], 2 * knees[:, -1:] - knees[:, -2:-1]
+    whips = whip(np.concatenate([ends[0], knees, ends[1]], axis=-1), scene.binding.clip.step)
     for foot, side in enumerate(FEET):
-        limits = scene.binding.rig.legs[foot].limits
-        for row, name in enumerate(Limits.NAMES):
-            low, high = getattr(limits, name)
-            beyond = np.maximum(low - angles[row, foot], angles[row, foot] - high)
-            part = name.replace("_", " ")
-            found += collect("limit", side, beyond, scene.frames, bounds["limit"], part=part)
-        whip = _whip(angles[KNEE, foot], scene)
-        found += collect("snap", side, whip, scene.frames, bounds["snap"], part="knee")
+        found += collect("snap", side, whips[foot], scene.frames, bounds["snap"], part="knee")
     return found
 
 
-def _whip(flexion: Array, scene: Scene) -> Array:
-    """Return the knee's angular acceleration where it's nearly straight, ``(frames,)`` radians a second squared."""
-    if len(flexion) < 3:
-        return np.zeros_like(flexion)
-    before, after = np.roll(flexion, 1), np.roll(flexion, -1)
-    if scene.drift is None:
-        before[0], after[-1] = 2 * flexion[0] - flexion[1], 2 * flexion[-1] - flexion[-2]
-    straightest = np.minimum(flexion, np.minimum(before, after))
-    whip = np.abs(before - 2.0 * flexion + after) / scene.binding.clip.step**2
-    return np.where(straightest < NEARLY_STRAIGHT, whip, 0.0)
+def beyond_limits(angles: Array, rig: Rig) -> Array:
+    """Return by how much joint angles ``(7, 2, ...)`` are beyond their ranges, radians; negative: within."""
+    limits = [[getattr(leg.limits, name) for leg in rig.legs] for name in Limits.NAMES]
+    low, high = np.array(limits).transpose(2, 0, 1)[..., None]
+    return np.asarray(np.maximum(low - angles, angles - high))
+
+
+def whip(flexion: Array, step: float) -> Array:
+    """Return a knee's angular acceleration where it's nearly straight, radians a second squared.
+
+    Parameters
+    ----------
+    flexion : ndarray, shape (..., frames + 2)
+        Radians, with one frame on either side.
+    step : float
+        Seconds a frame.
+
+    Returns
+    -------
+    ndarray, shape (..., frames)
+    """
+    before, own, after = flexion[..., :-2], flexion[..., 1:-1], flexion[..., 2:]
+    straightest = np.minimum(own, np.minimum(before, after))
+    return np.where(straightest < NEARLY_STRAIGHT, np.abs(before - 2.0 * own + after) / step**2, 0.0)

@@ -10,10 +10,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from surefoot.bench import Bench, Draft
-from surefoot.easing import PER_FRAME, Window, least_change
+from surefoot.easing import Window, least_change
 from surefoot.findings import Finding
 from surefoot.mend_slide import shifted_stance
 from surefoot.rig import FEET
+from surefoot.touch import PER_FRAME, outline_normals
 
 __all__ = ["cross_drafts", "way_apart"]
 
@@ -57,25 +58,13 @@ def cross_drafts(bench: Bench, finding: Finding) -> list[Draft | None]:
     lateral = bench.lateral[:, 0, span] + bench.lateral[:, 1, span]
     out = lateral / np.maximum(np.sqrt((lateral**2).sum(axis=0)), 1e-9)
     hulls = np.concatenate([bench.touch.points, bench.fine.ankle[:, None]], axis=1)[..., span]
-    axes = np.concatenate([out[None], _edges(bench, span)])
+    axes = np.concatenate([out[None], *outline_normals(bench.rig, bench.fine.angles[1][:, span])])
     crossed = bench.overlap[span] > 0.0
     found = []
     for foot, sign in enumerate((1.0, -1.0)):
         need = np.where(crossed, way_apart(hulls, sign * out, axes, foot=foot), 0.0)
         found.append(_out(bench, finding, foot, span, need, sign * out))
     return found
-
-
-def _edges(bench: Bench, at: NDArray[np.intp]) -> Array:
-    """Return the directions square to the edges of both outlines in plan, ``(edges, 3, samples)``."""
-    found = []
-    for foot, leg in enumerate(bench.rig.legs):
-        edge = np.roll(leg.foot.outline, -1, axis=0) - leg.foot.outline
-        nx, nz = (edge[:, [1]], -edge[:, [0]]) / np.hypot(*edge.T)[:, None]
-        yaw = bench.fine.angles[1, foot, at]
-        s, c = np.sin(yaw), np.cos(yaw)
-        found.append(np.stack([c * nx + s * nz, np.zeros((len(nx), len(at))), c * nz - s * nx], axis=1))
-    return np.concatenate(found)
 
 
 def _out(bench: Bench, finding: Finding, foot: int, span: NDArray[np.intp], need: Array, way: Array) -> Draft | None:
@@ -113,5 +102,6 @@ def _stepped(bench: Bench, finding: Finding, foot: int, shift: Array) -> Draft |
         meets = any(finding.first + r <= stance.last and finding.last + r >= stance.first for r in rounds)
         if stance.foot == FEET[foot] and meets and not stance.left_alone:
             count = stance.last - stance.first + 1
-            return shifted_stance(bench, finding, "step wider", stance, np.repeat(shift[:, None], count, axis=1))
+            ways = {"step wider": np.repeat(shift[:, None], count, axis=1)}
+            return shifted_stance(bench, finding, stance, ways)[0]
     return None

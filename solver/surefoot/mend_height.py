@@ -86,12 +86,15 @@ class Turns:
 
     def _rise(self, pivot: Array, axis: Array, part: slice, sign: float) -> Array:
         """Return the least turn that lifts every sunk point of a part onto the ground."""
-        touch = self.bench.touch
-        turn = turn_onto(pivot, axis, touch.points[:, part], self.bench.scene.ground, sign=sign)
-        turn = np.where(touch.height[part] < 0.0, turn, 0.0)
+        points, height = self.bench.touch.points[:, part], self.bench.touch.height[part]
+        sunk = height.min(axis=0) < 0.0
+        turn = turn_onto(pivot[:, sunk], axis[:, sunk], points[..., sunk], self.bench.scene.ground, sign=sign)
+        turn = np.where(height[:, sunk] < 0.0, turn, 0.0)
         lost = np.isnan(turn)
         most = np.where(lost, 0.0, turn).max(axis=0)
-        return np.where(lost.any(axis=0) & (most == 0.0), np.nan, most)
+        found = np.zeros(sunk.shape)
+        found[sunk] = np.where(lost.any(axis=0) & (most == 0.0), np.nan, most)
+        return found
 
     def _toes_up(self) -> Array:
         bench = self.bench
@@ -105,13 +108,16 @@ class Turns:
         return self._rise(self.bench.hinge, self.bench.lateral, slice(0, self.hind - 2), 1.0)
 
     def _fall(self, part: slice, sign: float, *, toes: bool = False) -> Array:
-        """Return the least turn about the ankle (or the ball hinge, for the toes) that brings a point down."""
+        """Return the least turn about the ankle (or the ball hinge, for the toes) that brings a stance's point down."""
         bench, touch = self.bench, self.bench.touch
+        up = bench.down & (touch.gap > 0.0)
         pivot = bench.hinge if toes else bench.fine.ankle
-        axis = -matrix(*bench.fine.angles)[:, 0] if toes else bench.lateral
-        turn = turn_onto(pivot, axis, touch.points[:, part], bench.scene.ground, sign=sign)
+        axis = -matrix(*bench.fine.angles[..., up])[:, 0] if toes else bench.lateral[:, up]
+        turn = turn_onto(pivot[:, up], axis, touch.points[:, part][..., up], bench.scene.ground, sign=sign)
         turn = np.where(np.isnan(turn), np.inf, turn).min(axis=0)
-        return np.where(touch.gap > 0.0, np.where(np.isinf(turn), np.nan, turn), 0.0)
+        found = np.zeros(up.shape)
+        found[up] = np.where(np.isinf(turn), np.nan, turn)
+        return found
 
     def _toe_down(self) -> Array:
         return self._fall(slice(0, -3), 1.0)

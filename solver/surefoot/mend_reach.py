@@ -6,21 +6,26 @@ hips that are lowered it's a square in how far. Both give in closed form what ea
 
 from __future__ import annotations
 
+from math import hypot, sqrt
+
 import numpy as np
 from numpy.typing import NDArray
 
 from surefoot.bench import Bench, Draft
-from surefoot.easing import PER_FRAME, Window, least_change, least_within
+from surefoot.easing import Window, least_change
 from surefoot.findings import Finding
 from surefoot.mend_height import rolled
 from surefoot.mend_slide import shifted_stance
 from surefoot.reach import allowed_length
 from surefoot.rig import FEET
+from surefoot.touch import PER_FRAME
 
 __all__ = ["Legs", "hips_draft", "lowering", "roll_to_length", "stretch_drafts"]
 
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
+Disc = tuple[float, float, float]
+"""Of shifts across the ground: its middle's x and z, and its radius, metres."""
 
 EASING, BENDING = 0.08, 0.04
 HIPS_EASING, HIPS_BENDING = 0.3, 0.12
@@ -28,9 +33,9 @@ HIPS_EASING, HIPS_BENDING = 0.3, 0.12
 MOST_TURN = float(np.radians(25.0))
 LONGEST_LOOP = 240
 """Frames: the hips of a longer loop are lowered about the finding, not all round."""
-CUTS = 40
-TOUCHING = 1e-14
-"""Metres: a sphere is met as closely as rounding allows, since along it the answer is only its root as good."""
+ROUNDS = 60
+TOUCHING, ROUNDING = 1e-13, 1e-12
+"""Metres by which a disc may be missed: by the answer, and by a corner of two others that is tried."""
 FARTHEST = 0.1
 """Of the leg: a footprint is moved nearer by at most so much."""
 
@@ -172,7 +177,8 @@ def _nearer_footprint(bench: Bench, finding: Finding, legs: Legs) -> Draft | Non
         shift = least_shift(arm, limit, most=FARTHEST * bench.rig.leg)
         if shift is not None and np.hypot(*shift) > 1e-9:
             count = stance.last - stance.first + 1
-            return shifted_stance(bench, finding, "nearer footprint", stance, np.repeat(shift[:, None], count, axis=1))
+            ways = {"nearer footprint": np.repeat(shift[:, None], count, axis=1)}
+            return shifted_stance(bench, finding, stance, ways)[0]
     return None
 
 
@@ -186,25 +192,56 @@ def _in_finding(bench: Bench, finding: Finding, samples: NDArray[np.intp]) -> Fl
 def least_shift(arm: Array, limit: Array, *, most: float) -> Array | None:
     """Return the least shift ``(2,)``, x and z, for which ``arm`` ``(3, n)`` is within ``limit`` ``(n,)``.
 
-    None where none up to ``most`` metres does it. The sphere that is missed by most is cut by the plane that
-    touches it there, again and again, so the answer comes from outside.
+    None where none up to ``most`` metres does it. Each sample asks for a shift within a disc, and the least that lies
+    in all of them is nearest to the origin in one of them, or a corner of two. The disc that is missed by most
+    joins one or two that hold so far, again and again; the shift only grows, so that ends.
     """
-    shift = np.zeros(2)
-    sides: list[Array] = []
-    bounds: list[float] = []
-    for _ in range(CUTS):
-        x, y, z = arm[0] + shift[0], arm[1], arm[2] + shift[1]
-        length = np.sqrt(x * x + y * y + z * z)
-        worst = int((length - limit).argmax())
-        short = float(length[worst] - limit[worst])
-        if short <= TOUCHING:
-            return shift
-        sides.append(-np.array([x[worst], z[worst]]) / length[worst])
-        bounds.append(short + float(sides[-1] @ shift))
-        shift = least_within(np.array(sides), np.array(bounds), np.eye(2))
-        if np.hypot(*shift) > most or (np.array(sides) @ shift < np.array(bounds) - 1e-7).any():
+    x, y, z = arm
+    beside = limit * limit - y * y
+    if beside.min() < 0.0:
+        return None
+    radius = np.sqrt(beside)
+    shift, held = (0.0, 0.0), list[int]()
+    for _ in range(ROUNDS):
+        miss = np.hypot(x + shift[0], z + shift[1]) - radius
+        worst = int(miss.argmax())
+        if miss[worst] <= TOUCHING:
+            return np.array(shift)
+        discs = [(-float(x[k]), -float(z[k]), float(radius[k])) for k in (*held, worst)]
+        met = [(point, rows) for point, rows in _corners(discs) if _inside(point, discs)]
+        if not met:
             return None
+        shift, rows = min(met, key=lambda one: hypot(*one[0]))
+        if hypot(*shift) > most:
+            return None
+        held = [(*held, worst)[row] for row in rows]
     return None
+
+
+def _corners(discs: list[Disc]) -> list[tuple[tuple[float, float], tuple[int, ...]]]:
+    """Return the points of the last disc that may be the least in all of them, and the discs that each is held by.
+
+    They're its own point nearest to the origin, and the corners of its rim with each other rim.
+    """
+    x, z, radius = discs[-1]
+    last, far = len(discs) - 1, hypot(x, z)
+    near = max(far - radius, 0.0) / far if far else 0.0
+    found: list[tuple[tuple[float, float], tuple[int, ...]]] = [((x * near, z * near), (last,))]
+    for row, (other_x, other_z, other) in enumerate(discs[:-1]):
+        dx, dz = other_x - x, other_z - z
+        apart = hypot(dx, dz)
+        if not abs(radius - other) < apart <= radius + other:
+            continue
+        along = (apart * apart + radius * radius - other * other) / (2.0 * apart)
+        side = sqrt(max(radius * radius - along * along, 0.0))
+        for sign in (1.0, -1.0):
+            corner = (x + (along * dx - sign * side * dz) / apart, z + (along * dz + sign * side * dx) / apart)
+            found.append((corner, (row, last)))
+    return found
+
+
+def _inside(point: tuple[float, float], discs: list[Disc]) -> bool:
+    return all(hypot(point[0] - x, point[1] - z) <= radius + ROUNDING for x, z, radius in discs)
 
 
 def hips_draft(bench: Bench, finding: Finding, window: Window, lower: Array) -> Draft | None:

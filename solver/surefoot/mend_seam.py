@@ -7,10 +7,11 @@ from numpy.typing import NDArray
 
 from surefoot.bench import Bench, Draft
 from surefoot.curves import Curve, Outside, Pack, Shape, resolve_slopes
-from surefoot.easing import PER_FRAME, Window
+from surefoot.easing import Window
 from surefoot.findings import Finding
 from surefoot.rig import FEET
 from surefoot.seam import SLOPE_WEIGHT, seam_gap
+from surefoot.touch import PER_FRAME
 
 __all__ = ["closed_curve", "seam_drafts"]
 

@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 import numpy as np
 from numpy.typing import NDArray
 
 from surefoot.band import Band
 from surefoot.bench import Bench, Draft
 from surefoot.clip import Stance
-from surefoot.easing import PER_FRAME, Window
+from surefoot.easing import Window
 from surefoot.findings import Finding
 from surefoot.rig import FEET
 from surefoot.slide import drift_of
+from surefoot.touch import PER_FRAME
 
 __all__ = ["shifted_stance", "slide_drafts", "stance_of"]
 
@@ -21,15 +24,17 @@ Array = NDArray[np.float64]
 def slide_drafts(bench: Bench, finding: Finding) -> list[Draft | None]:
     """Return the two ways: hold the foot where it lies flat, or on the footprint that needs least."""
     stance = stance_of(bench, finding)
-    path, _ = drift_of(bench.touch, stance, per_frame=PER_FRAME)
+    path, _ = drift_of(bench.touch, stance)
     frames = path[:, ::PER_FRAME]
     at = np.arange(stance.first, stance.last + 1) - bench.clip.first
     foot = FEET.index(stance.foot)
     pitch = np.abs(bench.scene.angles[0, foot, at % bench.clip.frames])
     flat = int(pitch.argmin())
-    held = shifted_stance(bench, finding, "hold in place", stance, frames[:, [flat]] - frames)
-    other = shifted_stance(bench, finding, "another footprint", stance, frames.mean(axis=1, keepdims=True) - frames)
-    return [held, other]
+    ways = {
+        "hold in place": frames[:, [flat]] - frames,
+        "another footprint": frames.mean(axis=1, keepdims=True) - frames,
+    }
+    return shifted_stance(bench, finding, stance, ways)
 
 
 def stance_of(bench: Bench, finding: Finding) -> Stance:
@@ -37,8 +42,8 @@ def stance_of(bench: Bench, finding: Finding) -> Stance:
     return next(s for s in bench.report.stances if s.foot == finding.foot and s.first == finding.first)
 
 
-def shifted_stance(bench: Bench, finding: Finding, way: str, stance: Stance, shift: Array) -> Draft | None:
-    """Return the draft that shifts a stance, ``(2, frames)`` x and z in ground space.
+def shifted_stance(bench: Bench, finding: Finding, stance: Stance, ways: Mapping[str, Array]) -> list[Draft | None]:
+    """Return the drafts that shift a stance, each by ``(2, frames)`` x and z in ground space.
 
     The swings carry the shift; the foot's other stances stay where they are.
     """
@@ -48,19 +53,23 @@ def shifted_stance(bench: Bench, finding: Finding, way: str, stance: Stance, shi
     drift = bench.scene.drift
     back = np.zeros(len(own)) if drift is None or drift.turn == 0.0 else -drift.turn * (own // count)
     s, c = np.sin(back), np.cos(back)
-    ground = np.array([c * shift[0] + s * shift[1], np.zeros(len(own)), c * shift[1] - s * shift[0]])
-    world = bench.to_world(ground, own % count)
     window, lead = _between_neighbours(bench, stance)
     known = np.zeros(window.count, dtype=bool)
-    given = np.zeros((2, window.count))
+    known[lead : lead + len(own)] = True
     if window.closed:  # from the stance round to itself again
-        known[: len(own)], given[:, : len(own)] = True, world[::2]
-        known[-1], given[:, -1] = True, world[::2, 0]
+        known[-1] = True
     else:
-        known[lead : lead + len(own)], given[:, lead : lead + len(own)] = True, world[::2]
         known[[0, -1]] |= window.level
-    x, z = Band.of(known, np.array([0])).fade(given)
-    return bench.foot_draft(finding, way, foot, window, {"x": x, "z": z})
+    given = np.zeros((len(ways), 2, window.count))
+    for row, (x, z) in enumerate(ways.values()):
+        ground = np.array([c * x + s * z, np.zeros(len(own)), c * z - s * x])
+        given[row, :, lead : lead + len(own)] = bench.to_world(ground, own % count)[::2]
+        if window.closed:
+            given[row, :, -1] = given[row, :, 0]
+    shifts = Band.of(known, np.array([0])).fade(given.reshape(-1, window.count)).reshape(given.shape)
+    return [
+        bench.foot_draft(finding, way, foot, window, {"x": x, "z": z}) for way, (x, z) in zip(ways, shifts, strict=True)
+    ]
 
 
 def _between_neighbours(bench: Bench, stance: Stance) -> tuple[Window, int]:

@@ -11,12 +11,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from surefoot.bench import Bench, Draft
-from surefoot.easing import PER_FRAME, Window, frame_problem, least_within
+from surefoot.easing import Window, frame_problem, least_within
 from surefoot.findings import Finding
 from surefoot.joints import KNEE, NEARLY_STRAIGHT
 from surefoot.mend_height import rolled
 from surefoot.mend_reach import hips_draft, lowering, roll_to_length
 from surefoot.rig import FEET
+from surefoot.touch import PER_FRAME
 
 __all__ = ["KNEE_SPEED", "extra_bend", "leg_length", "snap_drafts"]
 

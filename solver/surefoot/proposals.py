@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
+from math import sqrt
 from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
-from surefoot.aftermath import Judged, Worse, judge
+from surefoot.aftermath import judge
 from surefoot.belt import Belt
 from surefoot.bench import Bench, Draft
 from surefoot.checking import LANDING, Report, Triple, check
@@ -19,7 +20,7 @@ from surefoot.curves import Curve
 from surefoot.easing import Window
 from surefoot.errors import InputError
 from surefoot.findings import Finding
-from surefoot.ground import Flat, Ground
+from surefoot.ground import Ground
 from surefoot.mend_cross import cross_drafts
 from surefoot.mend_height import Turns, hover_drafts, sink_drafts
 from surefoot.mend_reach import Legs, stretch_drafts
@@ -28,6 +29,7 @@ from surefoot.mend_slide import slide_drafts
 from surefoot.mend_snap import snap_drafts
 from surefoot.overlay import overlaid
 from surefoot.rig import Axis, Rig
+from surefoot.tally import Judged, Worse
 from surefoot.tolerances import KINDS, REFERENCE_LEG
 from surefoot.units import ANGLES
 
@@ -141,16 +143,16 @@ def propose(
         return ()
     if landing is None:
         landing = LANDING if clip.extra.get("captured") is True else 0.0
-    bench = Bench(clip, rig, ground or Flat(0.0), report, landing=landing)
+    bench = Bench(clip, rig, ground, report, landing=landing)
     drafts = _drafts(bench)
-    ways = [
-        _Way(draft, told, _cost(bench, draft))
-        for draft, told in zip(drafts, judge(bench, drafts), strict=True)
-        if told.leaves <= WORTH * draft.finding.amount
-    ]
+    ways: dict[int, list[_Way]] = {id(finding): [] for finding in report.findings}
+    for draft, told in zip(drafts, judge(bench, drafts), strict=True):
+        if told.leaves <= WORTH * draft.finding.amount:
+            turning = _turning(bench, draft)
+            ways[id(draft.finding)].append(_Way(draft, told, turning, _cost(bench, draft, turning)))
     found: list[Proposal] = []
     for finding in report.findings:
-        mine = sorted((way for way in ways if way.draft.finding is finding), key=lambda way: way.cost)
+        mine = sorted(ways[id(finding)], key=lambda way: way.cost)
         best = _default(mine, bench.bounds[finding.kind][0])
         found += [_proposal(bench, way, way is best) for way in mine]
     return tuple(found)
@@ -224,6 +226,7 @@ def _scale(axis: Axis | None) -> float:
 class _Way(NamedTuple):
     draft: Draft
     judged: Judged
+    turning: tuple[bool, ...]
     cost: float
 
 
@@ -235,7 +238,7 @@ def _proposal(bench: Bench, way: _Way, default: bool) -> Proposal:
     if draft.window.closed:
         frames, amounts = frames[:-1], amounts[:, :-1]
     return Proposal(
-        draft.finding, draft.way, channels, _turning(bench, draft), frames + bench.clip.first, amounts, way.cost,
+        draft.finding, draft.way, channels, way.turning, frames + bench.clip.first, amounts, way.cost,
         judged.leaves, judged.worse, draft.asks, default, draft.curves,
     )  # fmt: skip
 
@@ -245,11 +248,12 @@ def _turning(bench: Bench, draft: Draft) -> tuple[bool, ...]:
     return tuple(bench.turning[row] for row in draft.rows) or (True,) * len(draft.curves)
 
 
-def _cost(bench: Bench, draft: Draft) -> float:
-    unit = np.where(_turning(bench, draft), ANGLE_COST, LENGTH_COST * bench.rig.leg / REFERENCE_LEG)
+def _cost(bench: Bench, draft: Draft, turning: tuple[bool, ...]) -> float:
+    length = LENGTH_COST * bench.rig.leg / REFERENCE_LEG
     amounts = draft.amounts[:, : draft.window.count - draft.window.closed]
-    spell = max(1, min(draft.finding.last - draft.finding.first + 1, bench.clip.frames))
-    return float(np.sqrt(((amounts / unit[:, None]) ** 2).sum() / spell))
+    squares: list[float] = np.einsum("ij,ij->i", amounts, amounts).tolist()
+    total = sum(s / (ANGLE_COST if turns else length) ** 2 for s, turns in zip(squares, turning, strict=True))
+    return sqrt(total / max(1, min(draft.finding.last - draft.finding.first + 1, bench.clip.frames)))
 
 
 def _default(ways: list[_Way], note: float) -> _Way | None:

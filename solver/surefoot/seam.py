@@ -6,15 +6,20 @@ and out at one key is lawful, as where a foot lands or lifts off.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
+from numpy.typing import NDArray
 
 from surefoot.clip import Clip
-from surefoot.curves import Curve, Outside, Pack, resolve_slopes
+from surefoot.curves import Curve, Outside, Pack, Shape, resolve_slopes
 from surefoot.findings import Finding, level_of
 from surefoot.rig import Axis, Rig
 from surefoot.units import ANGLES
 
-__all__ = ["seam_findings", "seam_gap"]
+__all__ = ["seam_findings", "seam_gap", "seam_gaps"]
+
+Array = NDArray[np.float64]
 
 LEVER = 0.2
 """Metres: an angle counts by how far it moves the end of this lever."""
@@ -22,39 +27,53 @@ SLOPE_WEIGHT = 0.25
 """Frames: a break of slope counts by about what it moves the curve near the seam."""
 
 
+def seam_gaps(curves: Sequence[Curve], first: int, last: int) -> Array:
+    """Return how far value and slope (a frame) of curves are from closing, ``(2, curves)``, each in its own unit.
+
+    Travel is taken off. A slope is that of the key at the frame where there's one, else that of the curve; one
+    that is upright isn't compared.
+    """
+    pack = Pack.from_curves(curves)
+    ends = np.array([float(first), float(last + 1)])
+    start, end = pack.evaluate(ends).T
+    travels = np.array([curve.after == Outside.ADVANCE for curve in curves])
+    slopes = np.array([pack.slopes(ends, side="left"), pack.slopes(ends, side="right")])  # (side, curve, end)
+    for row, curve in enumerate(curves):
+        keyed = [(at, k) for at, k in enumerate(curve.frames.searchsorted(ends).tolist())
+                 if k < len(curve.frames) and curve.frames[k] == ends[at]]  # fmt: skip
+        own = _key_slopes(curve) if keyed else ()
+        for at, k in keyed:
+            for side, slope in enumerate(own):
+                slopes[side, row, at] = slope[k]
+    finite = np.isfinite(slopes).all(axis=-1)
+    slopes = np.where(finite[..., None], slopes, 0.0)
+    breaks = np.abs(slopes[..., 1] - slopes[..., 0]).max(axis=0)
+    return np.array([np.where(travels, 0.0, np.abs(end - start)), breaks])
+
+
 def seam_gap(curve: Curve, first: int, last: int) -> tuple[float, float]:
-    """Return how far value and slope (a frame) are from closing, in the curve's unit; travel is taken off."""
-    pack = Pack.from_curves([curve])
-    start, end = np.array([float(first)]), np.array([float(last + 1)])
-    value = float(pack.evaluate(end)[0, 0] - pack.evaluate(start)[0, 0])
-    if curve.after == Outside.ADVANCE:
-        value = 0.0
-    slopes = [_sides(curve, pack, at) for at in (start, end)]
-    breaks = [abs(b - a) for a, b in zip(*slopes, strict=True) if np.isfinite(a) and np.isfinite(b)]
-    return abs(value), max(breaks, default=0.0)
+    """Return what `seam_gaps` does for one curve."""
+    value, slope = seam_gaps([curve], first, last)[:, 0].tolist()
+    return value, slope
 
 
-def _sides(curve: Curve, pack: Pack, at: np.ndarray) -> tuple[float, float]:
-    """Return in and out slope at a frame: those of the key there, else those of the curve."""
-    key = np.flatnonzero(curve.frames == at[0])
-    if len(key):
-        slope_in, slope_out = resolve_slopes(curve)
-        return float(slope_in[key[0]]), float(slope_out[key[0]])
-    return float(pack.slopes(at, side="left")[0, 0]), float(pack.slopes(at, side="right")[0, 0])
+def _key_slopes(curve: Curve) -> tuple[Array, Array]:
+    """Return in and out slope of every key."""
+    if set(curve.shapes.tobytes()) == {Shape.GIVEN}:
+        return curve.slope_in, curve.slope_out
+    return resolve_slopes(curve)
 
 
 def seam_findings(clip: Clip, rig: Rig, limits: tuple[float, float, float]) -> list[Finding]:
     """Return a finding for each channel of a loop that doesn't close, whatever it drives."""
-    if not clip.loop:
+    named = {name: curve for name, curve in clip.channels.items() if len(curve.frames) > 1}
+    if not clip.loop or not named:
         return []
-    axes = rig.channels()
+    axes, lengths = rig.channels(), _lengths(rig)
+    values, slopes = seam_gaps(tuple(named.values()), clip.first, clip.last)
     found = []
-    for name, curve in clip.channels.items():
-        if len(curve.frames) < 2:
-            continue
-        value, slope = seam_gap(curve, clip.first, clip.last)
-        scale = _scale(axes.get(name), rig, name)
-        amount = max(value, SLOPE_WEIGHT * slope) * scale
+    for name, gap in zip(named, np.maximum(values, SLOPE_WEIGHT * slopes).tolist(), strict=True):
+        amount = gap * _scale(axes.get(name), name in lengths)
         told = level_of(amount, limits)
         if told is not None:
             frame = clip.last + 1
@@ -62,13 +81,13 @@ def seam_findings(clip: Clip, rig: Rig, limits: tuple[float, float, float]) -> l
     return found
 
 
-def _scale(axis: Axis | None, rig: Rig, name: str) -> float:
+def _lengths(rig: Rig) -> set[str]:
+    """Return the channels that move something along an axis."""
+    return {control.axes[key].channel for control in rig.controls.values() for key in "xyz" if key in control.axes}
+
+
+def _scale(axis: Axis | None, is_length: bool) -> float:
     """Return metres for one unit of a channel; one that the rig doesn't know is taken for an angle in degrees."""
     if axis is None:
         return ANGLES["deg"] * LEVER
-    length = any(
-        control.axes.get(key) is axis or (key in control.axes and control.axes[key].channel == name)
-        for control in rig.controls.values()
-        for key in "xyz"
-    )
-    return abs(axis.scale) * (1.0 if length else LEVER)
+    return abs(axis.scale) * (1.0 if is_length else LEVER)

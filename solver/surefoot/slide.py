@@ -17,27 +17,44 @@ from surefoot.clip import Stance
 from surefoot.findings import Finding, level_of
 from surefoot.rig import FEET
 from surefoot.slip import least_steps
-from surefoot.touch import Touch
+from surefoot.touch import PER_FRAME, Touch
 
-__all__ = ["drift_of", "slide_findings"]
+__all__ = ["drift_of", "slide_findings", "widest"]
 
 Array = NDArray[np.float64]
 
 
-def drift_of(touch: Touch, stance: Stance, *, per_frame: int) -> tuple[Array, Array]:
+def drift_of(touch: Touch, stance: Stance) -> tuple[Array, Array]:
     """Return the drift ``(2, samples)``, x and z in metres since the stance's start, and its frames."""
     scene = touch.scene
     foot, clip = FEET.index(stance.foot), scene.binding.clip
     count = len(scene.frames)
-    at = np.arange((stance.first - clip.first) * per_frame, (stance.last - clip.first) * per_frame + 1)
-    points, height = touch.points[:, :, foot, at % count], touch.height[:, foot, at % count]
+    at = np.arange((stance.first - clip.first) * PER_FRAME, (stance.last - clip.first) * PER_FRAME + 1)
     laps = at // count
-    if scene.drift is not None and laps.any():
+    own = at - laps * count
+    points, height = touch.points[:, :, foot, own], touch.height[:, foot, own]
+    if scene.drift is not None and laps[-1] > 0:
         for lap in range(1, int(laps.max()) + 1):
             points = np.where(laps >= lap, scene.drift.apply(points), points)
     move = least_steps(points, height)
-    path = np.concatenate([np.zeros((2, 1)), np.cumsum(move, axis=-1)], axis=-1)
-    return path, clip.first + at / per_frame
+    path = np.zeros((2, len(at)))
+    move.cumsum(axis=-1, out=path[:, 1:])
+    return path, clip.first + at / PER_FRAME
+
+
+def widest(path: Array) -> tuple[Array, NDArray[np.intp]]:
+    """Return the largest distance between two places of each path, and the index of the first one's partner.
+
+    It's found from the place that is farthest from the start. Paths are ``(n, 2, samples)``, metres; of fewer than two
+    samples there's no distance.
+    """
+    if path.shape[-1] < 2:
+        return np.zeros(len(path)), np.zeros(len(path), dtype=np.intp)
+    x, z = path[:, 0] - path[:, 0, :1], path[:, 1] - path[:, 1, :1]
+    worst = (x * x + z * z).argmax(axis=-1)
+    far = path[np.arange(len(path)), :, worst]
+    x, z = path[:, 0] - far[:, :1], path[:, 1] - far[:, 1:]
+    return np.sqrt((x * x + z * z).max(axis=-1)), worst
 
 
 def slide_findings(
@@ -46,27 +63,22 @@ def slide_findings(
     limits: tuple[float, float, float],
     *,
     landing: float,
-    per_frame: int,
 ) -> list[Finding]:
     """Return a finding for each stance that drifts beyond the note's limit.
 
     The amount is the largest distance between two places of the drift, metres;
     the first ``landing`` seconds of a stance don't count.
     """
-    skip = round(landing / touch.scene.binding.clip.step) * per_frame
+    skip = round(landing / touch.scene.binding.clip.step) * PER_FRAME
     found = []
     for stance in stances:
         if stance.left_alone:
             continue
-        path, frames = drift_of(touch, stance, per_frame=per_frame)
-        path, frames = path[:, skip:], frames[skip:]
-        if path.shape[1] < 2:
-            continue
-        away = np.hypot(*(path - path[:, :1]))
-        back = np.hypot(*(path - path[:, [int(away.argmax())]]))
-        amount = float(back.max())
+        path, frames = drift_of(touch, stance)
+        size, at = widest(path[None, :, skip:])
+        amount = float(size[0])
         told = level_of(amount, limits)
         if told is not None:
-            worst = float(frames[int(away.argmax())])
+            worst = float(frames[skip + int(at[0])])
             found.append(Finding("slide", stance.foot, stance.first, stance.last, worst, amount, told[1], told[0]))
     return found

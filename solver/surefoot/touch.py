@@ -8,12 +8,16 @@ from typing import Self
 import numpy as np
 from numpy.typing import NDArray
 
+from surefoot.rig import Rig
 from surefoot.rotations import matrix
 from surefoot.scene import Scene
 
-__all__ = ["Touch"]
+__all__ = ["PER_FRAME", "Touch", "outline_normals"]
 
 Array = NDArray[np.float64]
+
+PER_FRAME = 5
+"""Samples a frame, where soles are looked at: the frame itself and four between."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -57,20 +61,37 @@ class Touch:
 
         Each foot is the hull of its sole's corners and its ankle. Two hulls overlap at most as deep
         as their least overlap along any direction; those tried are straight up, square to each sole,
-        and square to the edges of each outline in plan.
+        and square to the edges of each outline in plan. Feet that are apart along the most sideways
+        edge of either are apart: by how much isn't worked out any closer.
         """
         hull = np.concatenate([self.points, self.scene.ankle[:, None]], axis=1)
-        turn = matrix(*self.scene.angles)
-        least = _overlap_along(hull, (0.0, 1.0, 0.0))
-        for foot, leg in enumerate(self.scene.binding.rig.legs):
-            least = np.minimum(least, _overlap_along(hull, turn[:, 1, foot]))
-            yaw = self.scene.angles[1, foot]
-            s, c = np.sin(yaw), np.cos(yaw)
-            edge = np.roll(leg.foot.outline, -1, axis=0) - leg.foot.outline
-            normal = np.column_stack([edge[:, 1], -edge[:, 0]]) / np.hypot(*edge.T)[:, None]
-            for nx, nz in normal:
-                least = np.minimum(least, _overlap_along(hull, (c * nx + s * nz, 0.0, c * nz - s * nx)))
+        rig, angles = self.scene.binding.rig, self.scene.angles
+        normals = outline_normals(rig, angles[1])
+        least = np.minimum(*(_overlap_along(hull, edges[0]) for edges in normals))
+        (near,) = (least > 0.0).nonzero()
+        if len(near):
+            hull, angles = hull[..., near], angles[..., near]
+            turn = matrix(*angles)
+            edges = np.concatenate(normals)[..., near]
+            tried = [(0.0, 1.0, 0.0), turn[:, 1, 0], turn[:, 1, 1], *edges]
+            least[near] = np.minimum.reduce([_overlap_along(hull, axis) for axis in tried])
         return least
+
+
+def outline_normals(rig: Rig, yaw: Array) -> tuple[Array, ...]:
+    """Return, for each foot, the directions square to the edges of its outline in plan, ``(edges, 3, samples)``.
+
+    ``yaw`` is the feet's heading, ``(2, samples)`` radians. The first edge is the most sideways one.
+    """
+    found = []
+    for foot, leg in enumerate(rig.legs):
+        outline = leg.foot.outline
+        edge = np.concatenate([outline[1:], outline[:1]]) - outline
+        normal = np.array([edge[:, 1], -edge[:, 0]]) / np.hypot(*edge.T)
+        nx, nz = normal[:, np.abs(normal[0]).argsort()[::-1], None]
+        s, c = np.sin(yaw[foot]), np.cos(yaw[foot])
+        found.append(np.stack([c * nx + s * nz, np.zeros((len(nx), len(s))), c * nz - s * nx], axis=1))
+    return tuple(found)
 
 
 def _overlap_along(hull: Array, axis: tuple[Array | float, ...] | Array) -> Array:
