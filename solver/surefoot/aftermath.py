@@ -14,8 +14,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from surefoot.bench import Bench, Draft
-from surefoot.joints import KNEE, beyond_limits, joints_of, whip
+from surefoot.joints import KNEE, joints_of_one, limits_of, whip
 from surefoot.rig import FEET
+from surefoot.scene import Scene
 from surefoot.slide import widest
 from surefoot.slip import least_steps
 from surefoot.tally import TRIFLE, Judged, Tally, Worse
@@ -42,7 +43,9 @@ def judge(bench: Bench, drafts: Sequence[Draft]) -> list[Judged]:
     if lowered:
         _count_lowered(bench, lowered, tally)
     if posed:
-        _count_joints(bench, [(i, draft, -1) for i, draft in posed], tally)
+        plain = bench.scene.binding.plain  # else a foot may carry the other
+        legs = [(i, d, f) for f in (0, 1) for i, d in posed if d.foot in (f, UNMOVED, BOTH) or not plain]
+        _count_joints(bench, Trial.of(bench, legs, fine=False), tally)
     return [
         Judged(float(draft.leaves or 0.0) if draft.curves else max(tally.leaves[i], 0.0), tuple(tally.worse[i]))
         for i, draft in enumerate(drafts)
@@ -51,17 +54,18 @@ def judge(bench: Bench, drafts: Sequence[Draft]) -> list[Judged]:
 
 def _count_soles(bench: Bench, trial: Trial, tally: Tally) -> None:
     """Count what is below the ground, above it, out of reach, sliding or cut through."""
+    scene = trial.scene(bench.fine)
     foot, at, all_of = trial.foot, trial.at, np.arange(len(trial.at))
     inside = np.concatenate([[False], *(bench.spell(d.finding, d.window) for _, d, _ in trial.entries)])
-    way = trial.scene.ankle[:, foot, all_of] - trial.scene.hip[:, foot, all_of]
+    way = scene.ankle[:, foot, all_of] - scene.hip[:, foot, all_of]
     over = np.sqrt((way * way).sum(axis=0)) - bench.legs[foot, 0]
     tally.count("stretch", trial, bench.over[foot, at], over, inside)
-    touch, known = _touch(trial), bench.touch
+    touch, known = _touch(trial, scene), bench.touch
     depth, gap, down = known.depth[foot, at], known.gap[foot, at], bench.down[foot, at]
     tally.count("sink", trial, depth, touch.depth[0], inside)
     tally.count("hover", trial, np.where(down, gap, -1.0), np.where(down, touch.gap[0], -1.0), inside)
     cross = bench.overlap[at]
-    tally.count("cross", trial, cross, _overlap(bench, trial, cross), inside, "both")
+    tally.count("cross", trial, cross, _overlap(bench, trial, scene, cross), inside, "both")
     _count_slides(bench, trial, _steps(bench, trial, touch), tally)
 
 
@@ -82,9 +86,9 @@ def _count_lowered(bench: Bench, entries: list[tuple[int, Draft, int]], tally: T
     tally.count("stretch", spans, np.concatenate(before), np.concatenate(after), np.concatenate(inside))
 
 
-def _touch(trial: Trial) -> Touch:
+def _touch(trial: Trial, scene: Scene) -> Touch:
     """Return the soles of those feet that are measured, one a sample: ``(..., 1, samples)``."""
-    scene, cut = trial.scene, int(trial.foot.searchsorted(1))
+    cut = int(trial.foot.searchsorted(1))
     found = []
     for foot, part in enumerate((slice(0, cut), slice(cut, len(trial.foot)))):
         if part.stop > part.start:
@@ -102,12 +106,12 @@ def _touch(trial: Trial) -> Touch:
     return Touch(scene, *(np.concatenate([getattr(one, name) for one in found], axis=-1) for name in names))
 
 
-def _overlap(bench: Bench, trial: Trial, before: Array) -> Array:
+def _overlap(bench: Bench, trial: Trial, scene: Scene, before: Array) -> Array:
     """Return the feet's overlap, measured again only where a foot has moved and the other is near."""
     foot, at, all_of = trial.foot, trial.at, np.arange(len(trial.at))
-    shift = np.abs(trial.scene.ankle[:, foot, all_of] - bench.fine.ankle[:, foot, at]).sum(axis=0)
-    turned = np.abs(trial.scene.angles[:, foot, all_of] - bench.fine.angles[:, foot, at]).sum(axis=0)
-    turned += np.abs(trial.scene.pose.bend[foot, all_of] - bench.fine.pose.bend[foot, at])
+    shift = np.abs(scene.ankle[:, foot, all_of] - bench.fine.ankle[:, foot, at]).sum(axis=0)
+    turned = np.abs(scene.angles[:, foot, all_of] - bench.fine.angles[:, foot, at]).sum(axis=0)
+    turned += np.abs(scene.pose.bend[foot, all_of] - bench.fine.pose.bend[foot, at])
     moved = shift + turned * max(leg.foot.length for leg in bench.rig.legs)
     # a foot that moves by so much gets no deeper into the other than by as much; what stays below a note isn't told
     own = [d.finding.kind == "cross" for _, d, _ in trial.entries]
@@ -116,7 +120,7 @@ def _overlap(bench: Bench, trial: Trial, before: Array) -> Array:
     near = (moved > 1e-9) & (before + moved > told)
     after = before.copy()
     if np.count_nonzero(near):
-        scene, pose = trial.scene, trial.scene.pose
+        pose = scene.pose
         some = replace(scene, ankle=scene.ankle[..., near], angles=scene.angles[..., near],
                        pose=replace(pose, bend=pose.bend[..., near]))  # fmt: skip
         after[near] = Touch.of(some).overlap()
@@ -124,11 +128,13 @@ def _overlap(bench: Bench, trial: Trial, before: Array) -> Array:
 
 
 def _steps(bench: Bench, trial: Trial, touch: Touch) -> Array:
-    """Return the pivots' steps ``(2, samples)``, x and z, to each sample from the one before it."""
+    """Return the pivots' steps ``(2, samples)``, x and z, to each sample from the one before it.
+
+    Points of a later round are moved on in place: nobody asks for them after this.
+    """
     points = touch.points
     late = trial.index >= len(bench.fine.frames)
     if bench.scene.drift is not None and late.any():
-        points = points.copy()
         points[..., late] = bench.scene.drift.apply(points[..., late])
     steps = np.concatenate([np.zeros((2, 1)), least_steps(points, touch.height)[:, 0]], axis=-1)
     return _turned(bench, steps, late, -1.0)
@@ -186,25 +192,23 @@ def _count_slides(bench: Bench, trial: Trial, steps: Array, tally: Tally) -> Non
                 tally.worse[i].append(Worse("slide", stance.foot, drift[-1], after))
 
 
-def _count_joints(bench: Bench, entries: list[tuple[int, Draft, int]], tally: Tally) -> None:
+def _count_joints(bench: Bench, trial: Trial, tally: Tally) -> None:
     """Count what joints are beyond their range, and knees' whips, at whole frames."""
-    trial = Trial.of(bench, entries, fine=False)
-    base, after = bench.joints[:, :, trial.at], joints_of(trial.scene)
-    spells = [
-        (0, -1),
-        *((d.finding.first - bench.clip.first, d.finding.last - bench.clip.first) for _, d, _ in entries),
-    ]
-    first, last = np.repeat(spells, [1, *(part.stop - part.start for part in trial.parts)], axis=0).T
+    foot, at = trial.foot, trial.at
+    after = joints_of_one(bench.rig, trial.pose, foot)
+    spells = [(0, -1), *((d.finding.first, d.finding.last) for _, d, _ in trial.entries)]
+    sizes = [1, *(part.stop - part.start for part in trial.parts)]
+    first, last = np.repeat(spells, sizes, axis=0).T - bench.clip.first
     inside = (trial.index >= first) & (trial.index <= last)
     if bench.loop:
         again = trial.index - bench.clip.frames
         inside |= (again >= first) & (again <= last)
     edges = np.array([[part.start, part.stop - 1] for part in trial.parts]).ravel()
-    knees = np.array([base[KNEE], after[KNEE]])
+    knees = np.array([bench.joints[KNEE, foot, at], after[KNEE, 0]])
     whips = np.zeros(knees.shape)
-    whips[..., 1:-1] = whip(knees, bench.clip.step)
-    whips[..., edges] = 0.0  # their neighbours are another draft's
-    beyond = [beyond_limits(angles, bench.rig).max(axis=0) for angles in (base, after)]
-    for foot, side in enumerate(FEET):
-        tally.count("snap", trial, whips[0, foot], whips[1, foot], inside, side)
-        tally.count("limit", trial, beyond[0][foot], beyond[1][foot], inside, side)
+    whips[:, 1:-1] = whip(knees, bench.clip.step)
+    whips[:, edges] = 0.0  # their neighbours are another draft's
+    tally.count("snap", trial, whips[0], whips[1], inside)
+    low, high = limits_of(bench.rig)[:, :, foot]
+    beyond = np.maximum(low - after[:, 0], after[:, 0] - high).max(axis=0)
+    tally.count("limit", trial, bench.beyond[foot, at], beyond, inside)

@@ -42,6 +42,8 @@ CONTRADICTION = 1e-5
 ROUNDS = 30
 LONG = 64
 """Frames: a window up to that long is interpolated by one product with a matrix that is kept."""
+FEW = 128
+"""Bounds: so many all take part at once, as that's quicker than asking which."""
 ROUNDING = 1e-12
 
 _T = np.arange(PER_FRAME) / PER_FRAME
@@ -120,16 +122,17 @@ def interpolate(values: Array, window: Window) -> Array:
         parts = np.stack([values[..., :-1], slope[..., :-1], values[..., 1:], slope[..., 1:]], axis=-1)
         inner = (parts @ _HERMITE).reshape(*values.shape[:-1], -1)
         return np.concatenate([inner, values[..., -1:]], axis=-1)
-    return np.asarray(values @ _spread(Window(0, window.count, window.level, window.closed)))
+    return np.asarray(values @ _spread(window.count, window.level, window.closed))
 
 
 @lru_cache(maxsize=256)
-def _spread(shape: Window) -> Array:
+def _spread(count: int, level: tuple[bool, bool], closed: bool) -> Array:
     """Return what each frame's change counts for at each sample, ``(count, samples)``, in a window that starts at 0."""
-    values = np.eye(shape.count)
+    shape = Window(0, count, level, closed)
+    values = np.eye(count)
     slope = slopes_of(values, shape)
     parts = np.stack([values[..., :-1], slope[..., :-1], values[..., 1:], slope[..., 1:]], axis=-1)
-    inner = (parts @ _HERMITE).reshape(shape.count, -1)
+    inner = (parts @ _HERMITE).reshape(count, -1)
     found = np.concatenate([inner, values[:, -1:]], axis=-1)
     found.setflags(write=False)
     return found
@@ -250,9 +253,9 @@ def _least(root: Array, scaled: Array, bound: Array) -> Array:
     if size <= 0.0:
         return np.zeros(scaled.shape[1])
     wanted = bound / size
-    active = wanted > ROUNDING
+    active = wanted > ROUNDING if len(bound) > FEW else np.ones(len(bound), dtype=bool)
     y = _nearest(scaled[active], wanted[active])
-    for _ in range(ROUNDS - 1):
+    for _ in range(ROUNDS - 1 if len(bound) > FEW else 0):
         fresh = (wanted - scaled @ y > ROUNDING) & ~active
         if not np.count_nonzero(fresh):
             break

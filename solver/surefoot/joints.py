@@ -10,34 +10,46 @@ from numpy.typing import NDArray
 from surefoot.findings import Finding, collect
 from surefoot.leg import knee_forward, knee_point
 from surefoot.leg_chain import LegChain
-from surefoot.leg_joints import joint_angles
+from surefoot.leg_joints import signed_joint_angles
 from surefoot.rig import FEET, Limits, Rig
 from surefoot.scene import Scene
+from surefoot.spaces import Pose
 
-__all__ = ["beyond_limits", "joint_findings", "joints_of", "knee_turn", "whip"]
+__all__ = ["beyond_limits", "joint_findings", "joints_of", "joints_of_one", "knee_turn", "limits_of", "whip"]
 
 Array = NDArray[np.float64]
+Indices = NDArray[np.intp]
 
 NEARLY_STRAIGHT = float(np.radians(20.0))
 """A knee whips where it's this little bent at some time in three frames, radians (common practice, no source)."""
 KNEE = Limits.NAMES.index("knee_flexion")
 
 
-def joints_of(scene: Scene) -> Array:
+def joints_of(rig: Rig, pose: Pose) -> Array:
     """Return the seven joint angles of both legs, ``(7, 2, frames)`` radians, in the order of `Limits.NAMES`."""
-    rig, pose = scene.binding.rig, scene.pose
     thigh, shank = (np.array([[getattr(leg, bone)] for leg in rig.legs]) for bone in ("thigh", "shank"))
+    return _angles(pose, thigh, shank, LegChain.of(rig).sign)
+
+
+def joints_of_one(rig: Rig, pose: Pose, foot: Indices) -> Array:
+    """Return the seven joint angles of one leg at each frame, ``(7, 1, frames)`` radians.
+
+    ``foot`` ``(frames,)`` says which: 0 left, 1 right.
+    """
+    at = np.arange(len(foot))
+    thigh, shank = (np.array([getattr(leg, bone) for leg in rig.legs]).take(foot) for bone in ("thigh", "shank"))
+    own = Pose(
+        pose.hips, pose.hips_turn, pose.hip[:, foot, at][:, None], pose.ankle[:, foot, at][:, None],
+        pose.angles[:, foot, at][:, None], pose.bend[foot, at][None], pose.knee[foot, at][None],
+    )  # fmt: skip
+    return _angles(own, thigh, shank, LegChain.of(rig).sign[:, 0].take(foot))
+
+
+def _angles(pose: Pose, thigh: Array, shank: Array, sign: Array) -> Array:
     forward = knee_forward(pose.hips_turn, pose.angles, pose.knee, hip=pose.hip, ankle=pose.ankle)
     knee = knee_point(pose.hip, pose.ankle, forward, thigh, shank)
-    return joint_angles(
-        pose.hips_turn,
-        pose.hip,
-        knee,
-        pose.ankle,
-        pose.angles,
-        pose.bend,
-        chain=LegChain.of(rig),
-        forward=forward,
+    return signed_joint_angles(
+        pose.hips_turn, pose.hip, knee, pose.ankle, pose.angles, pose.bend, sign=sign, forward=forward
     ).angles
 
 
@@ -77,10 +89,14 @@ def joint_findings(angles: Array, scene: Scene, bounds: Mapping[str, tuple[float
 
 
 def beyond_limits(angles: Array, rig: Rig) -> Array:
-    """Return by how much joint angles ``(7, 2, ...)`` are beyond their ranges, radians; negative: within."""
-    limits = [[getattr(leg.limits, name) for leg in rig.legs] for name in Limits.NAMES]
-    low, high = np.array(limits).transpose(2, 0, 1)[..., None]
+    """Return by how much joint angles ``(7, 2, frames)`` are beyond their ranges, radians; negative: within."""
+    low, high = limits_of(rig)[..., None]
     return np.asarray(np.maximum(low - angles, angles - high))
+
+
+def limits_of(rig: Rig) -> Array:
+    """Return the low and the high end of every joint's range, ``(2, 7, 2)`` radians: end, joint, leg."""
+    return np.array([[getattr(leg.limits, name) for leg in rig.legs] for name in Limits.NAMES]).transpose(2, 0, 1)
 
 
 def whip(flexion: Array, step: float) -> Array:

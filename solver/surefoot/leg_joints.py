@@ -15,7 +15,7 @@ from surefoot.directions import PARALLEL, across, crossed, dot, kept, length
 from surefoot.leg_chain import LegChain
 from surefoot.rotations import apply, compose, matrix, unwind
 
-__all__ = ["JointAngles", "joint_angles"]
+__all__ = ["JointAngles", "joint_angles", "signed_joint_angles"]
 
 Array = NDArray[np.float64]
 
@@ -69,7 +69,15 @@ def joint_angles(
     straight sideways (or the foot along the shank) are two of the angles undefined by themselves;
     hip flexion then keeps the last frame's.
     """
-    s = chain.sign
+    return signed_joint_angles(hips_turn, hip, knee, ankle, foot_angles, bend, sign=chain.sign, forward=forward)
+
+
+def signed_joint_angles(
+    hips_turn: Array, hip: Array, knee: Array, ankle: Array, foot_angles: Array, bend: Array,
+    *, sign: Array, forward: Array,
+) -> JointAngles:  # fmt: skip
+    """Return what `joint_angles` does for legs whose side is told by a sign, 1 left and -1 right, ``(..., frames)``."""
+    s = sign
     still = np.swapaxes(hips_turn, 0, 1)
     hips_from = still[:, :, None] if hip.ndim == 3 else still
     thigh = apply(hips_from, knee - hip)

@@ -68,7 +68,16 @@ class Seen:
         touch = Touch.of(fine)
         down = stance_samples(stances, scene)
         return cls(
-            clip, ground, stances, scene, fine, touch, down, over_length(fine), touch.overlap(), joints_of(scene)
+            clip,
+            ground,
+            stances,
+            scene,
+            fine,
+            touch,
+            down,
+            over_length(fine),
+            touch.overlap(),
+            joints_of(scene.binding.rig, scene.pose),
         )
 
     def is_of(self, clip: Clip, rig: Rig, ground: Ground | None) -> bool:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -10,6 +11,7 @@ from numpy.typing import NDArray
 from surefoot.bench import Bench, Draft
 from surefoot.easing import Window, interpolate
 from surefoot.scene import Scene
+from surefoot.spaces import Pose
 
 __all__ = ["Spans", "Trial", "change_at_samples"]
 
@@ -33,7 +35,8 @@ class Trial(Spans):
     ``foot`` is the one that is measured at each sample; entries come with the left foot's first.
     """
 
-    scene: Scene
+    pose: Pose
+    values: Array
     index: Indices  # (samples,) which of the bench's samples each is, counted on over the seam
     at: Indices  # the same, within the first round
     foot: Indices
@@ -47,18 +50,21 @@ class Trial(Spans):
         at = index % len(base.frames) if bench.loop else index
         values = base.values[:, at]
         sizes = [1, *map(len, indices)]
-        starts = np.cumsum(sizes[:-1])
-        parts = [slice(int(s), int(s) + n) for s, n in zip(starts, sizes[1:], strict=True)]
+        past = np.cumsum(sizes)
+        parts = [slice(first, last) for first, last in pairwise(past.tolist())]
         known: tuple[Draft | None, Array] = None, np.zeros(0)
         for (_, draft, _), part, own in zip(entries, parts, indices, strict=True):
             if known[0] is not draft:
                 known = draft, change_at_samples(draft) if fine else _at_frames(bench, draft, own)
             for row, change in zip(draft.rows, known[1], strict=True):
                 values[row, part] += change
-        frames, binding = base.frames[at], base.binding
-        scene = Scene.riding(binding, base.ground, base.belt, frames, values, binding.pose(values, frames))
-        foot = np.repeat([0, *(max(f, 0) for _, _, f in entries)], sizes)
-        return cls(entries, parts, starts, scene, index, at, foot)
+        pose = base.binding.pose(values, base.frames[at])
+        foot = np.repeat([0, *(f for _, _, f in entries)], sizes)
+        return cls(entries, parts, past[:-1], pose, values, index, at, foot)
+
+    def scene(self, base: Scene) -> Scene:
+        """Return its samples in ground space, for the scene that they're taken from."""
+        return Scene.riding(base.binding, base.ground, base.belt, base.frames[self.at], self.values, self.pose)
 
 
 def _with_neighbours(bench: Bench, window: Window) -> Indices:
