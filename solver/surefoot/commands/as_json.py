@@ -1,0 +1,84 @@
+"""What the commands print with ``--json``: the same figures as the tables, unrounded."""
+
+from __future__ import annotations
+
+import sys
+from typing import Any
+
+import msgspec
+
+from surefoot.checking import Report
+from surefoot.clip import Clip
+from surefoot.planting import Planted
+from surefoot.proposals import Proposal
+
+__all__ = ["comparison_json", "print_json", "proposal_json", "report_json"]
+
+
+def report_json(report: Report) -> dict[str, Any]:
+    """Return what a check found: belt, stances, findings with their amounts in the units shown."""
+    return {
+        "worst": report.worst,
+        "belt": {"velocity": report.belt.velocity.tolist(), "turn": report.belt.turn, "unit": "m/s, rad/s"},
+        "stances": [
+            {"foot": s.foot, "first": s.first, "last": s.last, "left_alone": s.left_alone} for s in report.stances
+        ],
+        "findings": [
+            {
+                "kind": f.kind, "foot": f.foot, "part": f.part, "first": f.first, "last": f.last, "worst": f.worst,
+                "amount": f.shown, "unit": f.unit, "tolerance": f.shown_tolerance, "level": f.level,
+                "advice": f.advice,
+            }
+            for f in report.findings
+        ],
+    }  # fmt: skip
+
+
+def proposal_json(way: Proposal) -> dict[str, Any]:
+    """Return one way to mend a finding: channels, amounts, cost, what it leaves and makes worse."""
+    finding = way.finding
+    return {
+        "mends": {"kind": finding.kind, "foot": finding.foot, "part": finding.part, "first": finding.first,
+                  "last": finding.last},
+        "way": way.way,
+        "default": way.default,
+        "asks": way.asks,
+        "frames": way.frames.tolist(),
+        "channels": [
+            {"channel": name, "unit": "deg" if turns else "mm", "amounts": amounts.tolist()}
+            for name, turns, amounts in zip(way.channels, way.angles, way.shown, strict=True)
+        ],
+        "cost": way.cost,
+        "leaves": {"amount": way.shown_left, "unit": finding.unit},
+        "worse": [
+            {"kind": w.kind, "foot": w.foot, "before": w.shown_before, "after": w.shown, "unit": w.unit}
+            for w in way.worse
+        ],
+    }  # fmt: skip
+
+
+def comparison_json(clip: Clip, planted: Planted, before: Report, after: Report, written: list[str]) -> dict[str, Any]:
+    """Return what a plant changed, and what was found before and after it."""
+    return {
+        "clip": clip.name,
+        "changed": list(planted.changed),
+        "keys": [
+            {"channel": k.channel, "before": k.before, "after": k.after, "every_frame": k.every_frame, "worst": k.worst}
+            for k in planted.keys
+        ],
+        "footprints": [
+            {
+                "foot": p.stance.foot, "first": p.stance.first, "last": p.stance.last,
+                "place": list(p.place), "yaw": p.yaw, "unit": "m, rad",
+            }
+            for p in planted.footprints
+        ],
+        "before": report_json(before),
+        "after": report_json(after),
+        "written": written,
+    }  # fmt: skip
+
+
+def print_json(table: dict[str, Any]) -> None:
+    """Print a table as indented JSON, numbers unrounded."""
+    sys.stdout.write(msgspec.json.format(msgspec.json.encode(table), indent=2).decode() + "\n")

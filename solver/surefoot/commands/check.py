@@ -1,0 +1,44 @@
+"""``surefoot check``: what is wrong with the feet, in which frames and by how much."""
+
+from __future__ import annotations
+
+import argparse
+
+from surefoot.commands.arguments import add_clip_options
+
+__all__ = ["DESCRIPTION", "EXAMPLE", "add_options", "run"]
+
+DESCRIPTION = "Say what is wrong with the feet of a clip, in which frames and by how much."
+EXAMPLE = "surefoot check walk.json --tolerance slide=2mm"
+
+
+def add_options(parser: argparse.ArgumentParser) -> None:
+    """Add the command's own options to its parser."""
+    add_clip_options(parser)
+    told = "list the ways to mend each finding, cheapest first: amounts, cost, what each leaves and harms"
+    parser.add_argument("--propose", action="store_true", help=told)
+
+
+def run(options: argparse.Namespace) -> int:
+    """Check the clip and print what is found; 0 where there is nothing beyond a note."""
+    from surefoot.commands.as_json import print_json, proposal_json, report_json
+    from surefoot.commands.job import read_job, told_of
+    from surefoot.proposals import propose
+    from surefoot.tables import print_findings, print_proposals
+
+    job = read_job(options)
+    with told_of(job.path):
+        report = job.judge(job.clip, job.belt)
+        ways = (
+            propose(job.clip, job.rig, ground=job.ground, landing=job.landing, report=report)
+            if options.propose
+            else None
+        )
+    if options.json:
+        listed = {} if ways is None else {"proposals": [proposal_json(way) for way in ways]}
+        print_json({"clip": job.clip.name, **report_json(report), **listed})
+    else:
+        print_findings(job.clip, report, seen=job.seen)
+        if ways is not None:
+            print_proposals(ways)
+    return 0 if report.is_clean else 1

@@ -1,0 +1,156 @@
+"""What a command line names, read: the clip, its rig, the ground, the belt, the tolerances; and where results go."""
+
+from __future__ import annotations
+
+import argparse
+import os
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from surefoot.belt import STILL, Belt
+from surefoot.checking import Report, check
+from surefoot.clip import Clip
+from surefoot.clip_file import load_clip
+from surefoot.demos import demo_path
+from surefoot.errors import InputError, UnknownName
+from surefoot.ground import Flat, Ground
+from surefoot.ground_file import load_ground
+from surefoot.options import leave_alone, read_amount, read_belt, read_leave, read_stances
+from surefoot.planting import scene_of
+from surefoot.rig import Rig
+from surefoot.rig_file import load_rig, preset_names
+from surefoot.tables import Seen
+from surefoot.tolerances import tolerances_for
+
+__all__ = ["Job", "check_outputs", "clip_path", "read_before", "read_job", "told_of"]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Job:
+    """What a command line names, read."""
+
+    path: Path
+    clip: Clip
+    rig: Rig
+    ground: Ground
+    belt: Belt | None
+    tolerances: dict[str, tuple[float, float, float]]
+    landing: float | None
+
+    @property
+    def seen(self) -> Seen:
+        """What of the clip was stated and what was worked out."""
+        return Seen(
+            belt_stated=self.belt is not None or self.clip.belt is not None,
+            stances_stated=self.clip.stances is not None,
+        )
+
+    def judge(self, clip: Clip, belt: Belt | None) -> Report:
+        """Check a clip as the command line asks: its rig, ground, tolerances and landing."""
+        return check(clip, self.rig, ground=self.ground, belt=belt, tolerances=self.tolerances, landing=self.landing)
+
+
+def read_job(options: argparse.Namespace) -> Job:
+    """Read everything that the shared options name; see `arguments.add_clip_options`."""
+    path = clip_path(options.clip)
+    clip = read_stances(options.stances, load_clip(path))
+    rig = _rig(options.rig, clip, path)
+    belt: Belt | None = None
+    if options.belt == "estimate":
+        clip = replace(clip, belt=None)
+    elif options.belt is not None:
+        belt = STILL if options.belt == "still" else read_belt(options.belt)
+    ground = Flat(0.0) if options.ground is None else load_ground(options.ground)
+    if options.landing is not None and not 0.0 <= options.landing <= 1.0:
+        raise InputError(f"wanted seconds from 0 to 1, got {options.landing:g}", place="--landing")
+    tolerances = _tolerances(options.tolerance, rig)
+    spans = read_leave(options.leave)
+    if spans:
+        with told_of(path):
+            seen = check(clip, rig, ground=ground, belt=belt).stances
+        clip = clip.with_stances(leave_alone(clip, seen, spans))
+    return Job(path, clip, rig, ground, belt, tolerances, options.landing)
+
+
+def clip_path(name: str) -> Path:
+    """Return the file of a clip, or of the demo of that name where there is no such file."""
+    path = Path(name)
+    if not name or "\0" in name:
+        raise InputError(f"wanted a clip's file or the name of a demo, got {name!r}")
+    if path.suffix or path.exists() or path.name != name:
+        return path
+    try:
+        return demo_path(name)
+    except UnknownName as error:
+        raise UnknownName("file or demo", name, error.known) from None
+
+
+@contextmanager
+def told_of(path: Path) -> Iterator[None]:
+    """Put the clip's file before the place of whatever is found wrong with it."""
+    try:
+        yield
+    except InputError as error:
+        raise error.within(str(path)) from None
+
+
+def _rig(given: str | None, clip: Clip, clip_path: Path) -> Rig:
+    name = clip.rig if given is None else given
+    if given is None and not name:
+        raise InputError(
+            f"the clip names no rig; give one with --rig (a TOML file, or {', '.join(preset_names())})",
+            place=str(clip_path),
+        )
+    beside = clip_path.parent / name
+    try:
+        return load_rig(beside if name.endswith(".toml") and given is None and beside.is_file() else name)
+    except UnknownName as error:
+        if error.place:  # something inside the rig's file
+            raise
+        raise error.within(f"{clip_path}: $.rig" if given is None else "--rig") from None
+
+
+def _tolerances(given: list[str], rig: Rig) -> dict[str, tuple[float, float, float]]:
+    """A stated warning limit moves the note and the error in proportion."""
+    found = tolerances_for(rig.leg, rig.tolerances)
+    for kind, amount in map(read_amount, given):
+        note, warning, error = found[kind]
+        share = amount / warning
+        found[kind] = (note * share, amount, error * share)
+    return found
+
+
+def read_before(name: str, job: Job) -> Clip:
+    """Read the clip before the edit; what doesn't fit the rig or the ground is told of its own file."""
+    path = clip_path(name)
+    clip = load_clip(path)
+    with told_of(path):
+        scene_of(clip, job.rig, job.ground, job.belt)
+    return clip
+
+
+def check_outputs(outputs: Mapping[str, str | None], inputs: Mapping[str, str | None], *, over: str = "") -> None:
+    """Raise if two files of a command are one.
+
+    ``outputs`` and ``inputs`` are files by the option or the words that name them; only ``outputs[over]`` may be
+    the clip itself, which ``inputs["the clip"]`` names.
+    """
+    earlier = dict(inputs)
+    for option, path in outputs.items():
+        if path is None:
+            continue
+        if path in ("", "-") or "\0" in path:
+            raise InputError(f"wanted the name of a file, got {path!r}", place=option)
+        for what, other in earlier.items():
+            allowed = option == over and what == "the clip"
+            if other and not allowed and _same_file(path, other):
+                raise InputError(f"{path} is {what} too; name another file", place=option)
+        earlier[option] = path
+
+
+def _same_file(one: str, two: str) -> bool:
+    if os.path.exists(one) and os.path.exists(two):
+        return os.path.samefile(one, two)
+    return os.path.realpath(one) == os.path.realpath(two)

@@ -1,0 +1,108 @@
+"""``surefoot plant``: the mended clip, what was found before and after, and the layer beside it."""
+
+from __future__ import annotations
+
+import argparse
+
+from surefoot.commands.arguments import add_clip_options
+
+__all__ = ["DESCRIPTION", "EXAMPLE", "add_options", "run"]
+
+DESCRIPTION = "Mend the feet of a clip: stances planted, soles out of the ground, legs within reach."
+EXAMPLE = "surefoot plant walk.json -o planted.json --layer correction.json"
+
+OPTIONS = (
+    ("--layer", None, "FILE", "also write the difference, as a clip to add on top"),
+    ("--before", None, "CLIP", "the clip before the edit: stances and footprints are taken from it"),
+    (
+        "--anchor",
+        "flat",
+        "WHAT",
+        "what a footprint is taken from: flat (the keyed flat frame, else the fit), contact, fit or frame:N",
+    ),
+    ("--clearance", "0mm", "LENGTH", "kept under the middle of each swing, such as 10mm; left out, 0mm"),
+    ("--only", None, "FOOT", "mend this foot only, such as left_foot"),
+    ("--frames", None, "FRAMES", "mend these frames only, such as 1-9; the change goes out over three frames"),
+    ("--accept", None, "KINDS", "mend these kinds only, such as sink,hover; of slide, sink, hover, stretch"),
+    ("--reject", None, "KINDS", "don't mend these kinds, such as stretch"),
+    ("--let", None, "CHANNELS", "what may change though it's no foot's: hips.y is lowered where a leg can't reach"),
+    ("--leave-below", "0.001mm", "LENGTH", "a channel that would change by less stays as it is; left out, 0.001mm"),
+)
+
+
+def add_options(parser: argparse.ArgumentParser) -> None:
+    """Add the command's own options to its parser."""
+    add_clip_options(parser)
+    parser.add_argument("-o", "--output", metavar="OUT", help="where the mended clip goes; may be the clip itself")
+    for flag, default, metavar, told in OPTIONS:
+        parser.add_argument(flag, default=default, metavar=metavar, help=told)
+    keys = parser.add_mutually_exclusive_group()
+    keys.add_argument("--every-frame", action="store_true", help="a key on every frame of a changed channel, not few")
+    keys.add_argument("--keys-at", metavar="FRAMES", help="new keys on these frames only, such as 1,4,9-12")
+
+
+def run(options: argparse.Namespace) -> int:
+    """Plant the clip, print before and after, and write what was asked for."""
+    import numpy as np
+
+    from surefoot.clip import Clip
+    from surefoot.clip_file import clip_bytes
+    from surefoot.commands.as_json import comparison_json, print_json
+    from surefoot.commands.job import check_outputs, read_before, read_job, told_of
+    from surefoot.joints import knee_turn
+    from surefoot.layer import layer_between
+    from surefoot.letting import let_down
+    from surefoot.options import read_anchor, read_choice, read_frames, read_length
+    from surefoot.planting import Planted, plant, scene_of
+    from surefoot.save import save_all
+    from surefoot.tables import print_comparison, print_let
+
+    job = read_job(options)
+    check_outputs(
+        {"--output": options.output, "--layer": options.layer},
+        {"the clip": str(job.path), "--rig": options.rig, "--ground": options.ground, "--before": options.before},
+        over="--output",
+    )
+    before = None if options.before is None else read_before(options.before, job)
+    anchor = read_anchor(options.anchor, job.clip)
+    clearance = read_length(options.clearance, place="--clearance", most=10.0)
+    leave_below = read_length(options.leave_below, place="--leave-below", most=1.0)
+    keys_at = None if options.keys_at is None else read_frames(options.keys_at, place="--keys-at")
+    choice = read_choice(options.only, options.frames, options.accept, options.reject)
+
+    def planted_of(clip: Clip) -> Planted:
+        return plant(
+            clip,
+            job.rig,
+            ground=job.ground,
+            belt=job.belt,
+            before=before,
+            anchor=anchor,
+            clearance=clearance,
+            leave_below=leave_below,
+            keys="every" if options.every_frame else "few",
+            keys_at=keys_at,
+            choice=choice,
+        )
+
+    clip, let = job.clip, () if options.let is None else tuple(options.let.split(","))
+    with told_of(job.path):
+        if let:
+            clip, _ = let_down(clip, job.rig, let, plant=planted_of, ground=job.ground, tolerances=job.tolerances)
+        planted = planted_of(clip)
+        first = job.judge(job.clip.with_stances(planted.stances), planted.belt)
+        after = job.judge(planted.clip, planted.belt)
+        scenes = [scene_of(clip, job.rig, job.ground, planted.belt) for clip in (job.clip, planted.clip)]
+        knees = np.degrees(knee_turn(*scenes).max(axis=-1)).tolist()
+    written: dict[str, Clip] = {}
+    if options.output is not None:
+        written[options.output] = planted.clip
+    if options.layer is not None:
+        written[options.layer] = layer_between(job.clip, planted.clip)
+    save_all([(clip_bytes(clip), path) for path, clip in written.items()])
+    if options.json:
+        print_json({**comparison_json(job.clip, planted, first, after, list(written)), "knees_turned_deg": knees})
+    else:
+        print_comparison(job.clip, planted, first, after, written, knees, seen=job.seen)
+        print_let(job.clip, planted.clip, let)
+    return 0 if after.is_clean else 1
