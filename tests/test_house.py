@@ -31,7 +31,7 @@ STREAM = {
     "rig and clip": "rig belt clip",
     "kinematics": "leg leg_chain leg_joints sole spaces scene",
     "contact": "slip contact",
-    "plant": "footprint reach swing settle choice dense still keys few planting",
+    "plant": "footprint reach swing settle choice dense still key_slopes keys few planting",
     "findings": "findings touch slide seam joints seen checking",
     "ways to mend": "easing bench mend_height mend_slide mend_reach mend_snap mend_cross mend_seam",
     "proposals": "trial tally aftermath overlay proposals letting",
