@@ -50,7 +50,7 @@ class KeyTolerance:
     one point, and ``heading_rolling`` does. Toes keep to ``turn`` on a stance's frames, three times that elsewhere.
     """
 
-    on_frames: float = 2e-5
+    on_frames: float = 1e-5
     height: float = 7.5e-5
     between: float = 4e-4
     in_air: float = 2e-3
