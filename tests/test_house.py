@@ -38,13 +38,15 @@ STREAM = {
     "hand-over": "layer",
     "capture": "capture_points capture_hinge capture",
     "files": "file_faults save rig_file clip_file ground_file demos",
+    "pictures": "pictures pictures.ink pictures.svg pictures.axes pictures.figure pictures.subject pictures.tracks "
+    "pictures.strip pictures.plan pictures.gait pictures.traces pictures.sheet",
     "faces": "options tables",
     "commands": "commands commands.arguments commands.as_json commands.job commands.check commands.plant",
     "command line": "cli __main__",
 }
 """The line in which modules stand; each may import those before it, and none after it."""
 LINE = [name for names in STREAM.values() for name in names.split()]
-RIM = [name for part in ("files", "faces", "commands", "command line") for name in STREAM[part].split()]
+RIM = [name for part in ("files", "pictures", "faces", "commands", "command line") for name in STREAM[part].split()]
 SHOP_WINDOW = "__init__"
 
 

@@ -29,6 +29,8 @@ if TYPE_CHECKING:
     from surefoot.ground_file import load_ground
     from surefoot.layer import layer_between
     from surefoot.letting import let_down
+    from surefoot.pictures.sheet import draw
+    from surefoot.pictures.svg import Picture
     from surefoot.planting import Footprint, Planted, plant
     from surefoot.proposals import Proposal, Worse, apply, propose
     from surefoot.rig import Axis, Control, Foot, Leg, Limits, Rig
@@ -51,6 +53,8 @@ _HOMES = {
     "ground": ("Flat", "Ground", "Plane", "Profile"),
     "ground_file": ("load_ground",),
     "layer": ("layer_between",),
+    "pictures.sheet": ("draw",),
+    "pictures.svg": ("Picture",),
     "planting": ("Footprint", "Planted", "plant"),
     "proposals": ("Proposal", "Worse", "apply", "propose"),
     "rig": ("Axis", "Control", "Foot", "Leg", "Limits", "Rig"),
@@ -79,6 +83,7 @@ __all__ = [
     "Limits",
     "OutOfReach",
     "Outside",
+    "Picture",
     "Plane",
     "Planted",
     "Profile",
@@ -98,6 +103,7 @@ __all__ = [
     "check",
     "clip_schema",
     "demo",
+    "draw",
     "fit_rig",
     "layer_between",
     "let_down",
