@@ -26,7 +26,7 @@ MOST_LINES = 350
 STREAM = {
     "words and measures": "_version errors units tolerances",
     "mathematics": "rotations directions band bounds",
-    "curves": "bezier tangents key_checks rounds curves",
+    "curves": "bezier tangents key_checks rounds curves key_edits",
     "ground": "ground_line ground_coordinates ground",
     "rig and clip": "rig belt clip",
     "kinematics": "leg leg_chain leg_joints sole spaces scene",
@@ -35,6 +35,7 @@ STREAM = {
     "findings": "findings touch slide seam joints seen checking",
     "ways to mend": "easing bench mend_height mend_slide mend_reach mend_snap mend_cross mend_seam",
     "proposals": "trial tally aftermath overlay proposals letting",
+    "the day's edits": "families remixing replanting",
     "hand-over": "layer",
     "capture": "capture_points capture_hinge capture",
     "files": "file_faults save rig_file clip_file ground_file demos",

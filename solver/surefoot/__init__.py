@@ -31,6 +31,8 @@ if TYPE_CHECKING:
     from surefoot.letting import let_down
     from surefoot.planting import Footprint, Planted, plant
     from surefoot.proposals import Proposal, Worse, apply, propose
+    from surefoot.remixing import Edit, mix, remix
+    from surefoot.replanting import replant
     from surefoot.rig import Axis, Control, Foot, Leg, Limits, Rig
     from surefoot.rig_file import load_rig, preset_names
 
@@ -53,6 +55,8 @@ _HOMES = {
     "layer": ("layer_between",),
     "planting": ("Footprint", "Planted", "plant"),
     "proposals": ("Proposal", "Worse", "apply", "propose"),
+    "remixing": ("Edit", "mix", "remix"),
+    "replanting": ("replant",),
     "rig": ("Axis", "Control", "Foot", "Leg", "Limits", "Rig"),
     "rig_file": ("load_rig", "preset_names"),
 }
@@ -67,6 +71,7 @@ __all__ = [
     "ContactLimits",
     "Control",
     "Curve",
+    "Edit",
     "FileError",
     "Finding",
     "Flat",
@@ -104,9 +109,12 @@ __all__ = [
     "load_clip",
     "load_ground",
     "load_rig",
+    "mix",
     "plant",
     "preset_names",
     "propose",
+    "remix",
+    "replant",
     "save_clip",
 ]
 
