@@ -35,6 +35,7 @@ if TYPE_CHECKING:
     from surefoot.replanting import replant
     from surefoot.rig import Axis, Control, Foot, Leg, Limits, Rig
     from surefoot.rig_file import load_rig, preset_names
+    from surefoot.twinning import Twinned, twin
 
 _HOMES = {
     "belt": ("Belt",),
@@ -59,6 +60,7 @@ _HOMES = {
     "replanting": ("replant",),
     "rig": ("Axis", "Control", "Foot", "Leg", "Limits", "Rig"),
     "rig_file": ("load_rig", "preset_names"),
+    "twinning": ("Twinned", "twin"),
 }
 _HOME_OF = {name: module for module, names in _HOMES.items() for name in names}
 
@@ -94,6 +96,7 @@ __all__ = [
     "ShapeError",
     "Stance",
     "SurefootError",
+    "Twinned",
     "UnitError",
     "UnknownName",
     "Worse",
@@ -116,6 +119,7 @@ __all__ = [
     "remix",
     "replant",
     "save_clip",
+    "twin",
 ]
 
 

@@ -15,7 +15,18 @@ from surefoot.bezier import parameter_at
 from surefoot.curves import Curve, Outside, Pack, Shape, resolve_slopes
 from surefoot.errors import InputError
 
-__all__ = ["affine", "as_cycle", "closes", "cyclic", "rebased", "shifted", "spelt_out", "with_keys", "wrapped_in"]
+__all__ = [
+    "advance_of",
+    "affine",
+    "as_cycle",
+    "closes",
+    "cyclic",
+    "rebased",
+    "shifted",
+    "spelt_out",
+    "with_keys",
+    "wrapped_in",
+]
 
 Array = NDArray[np.float64]
 
@@ -53,6 +64,13 @@ def affine(curve: Curve, *, factor: float = 1.0, offset: float = 0.0, rate: floa
             handles = handles + rate * handles[:, [0, 0, 2, 2]] * [0.0, 1.0, 0.0, 1.0]
         before, after = (Outside.ADVANCE if rule == Outside.REPEAT else rule for rule in (before, after))
     return Curve(curve.frames, values, shapes, slope_in, slope_out, handles, before, after)
+
+
+def advance_of(curve: Curve) -> float:
+    """Return by how much a channel advances a frame; 0 for one that doesn't."""
+    if Outside.ADVANCE not in (curve.before, curve.after) or len(curve.frames) < 2:
+        return 0.0
+    return float((curve.values[-1] - curve.values[0]) / (curve.frames[-1] - curve.frames[0]))
 
 
 def shifted(curve: Curve, by: float) -> Curve:

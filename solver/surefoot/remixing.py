@@ -16,11 +16,11 @@ from surefoot.clip import Clip, Stance
 from surefoot.curves import Curve, Outside, Pack, Shape
 from surefoot.errors import InputError
 from surefoot.families import members
-from surefoot.key_edits import affine, as_cycle, rebased, shifted, spelt_out
+from surefoot.key_edits import advance_of, affine, as_cycle, rebased, shifted, spelt_out
 from surefoot.rig import FEET, Axis, Rig
 from surefoot.units import ANGLES, LENGTHS
 
-__all__ = ["About", "Edit", "mix", "remix"]
+__all__ = ["About", "Edit", "blend", "mix", "remix"]
 
 Array = NDArray[np.float64]
 About = Literal["mean", "rest"]
@@ -128,7 +128,7 @@ def _unit(edit: Edit, axis: Axis | None) -> float:
 
 
 def _scaled(curve: Curve, edit: Edit, clip: Clip, axis: Axis | None) -> Curve:
-    rate, at = _advance(curve), float(clip.first)
+    rate, at = advance_of(curve), float(clip.first)
     frames = np.arange(clip.first, clip.last + 1, dtype=np.float64)
     if edit.about == "rest":
         pivot = 0.0 if axis is None else axis.zero
@@ -139,13 +139,6 @@ def _scaled(curve: Curve, edit: Edit, clip: Clip, axis: Axis | None) -> Curve:
         pivot = float(np.mean(values - rate * (frames - at)))
     keeps = 1.0 - edit.by
     return affine(curve, factor=edit.by, offset=keeps * pivot, rate=keeps * rate, at=at)
-
-
-def _advance(curve: Curve) -> float:
-    """Return by how much a channel advances a frame; 0 for one that doesn't."""
-    if Outside.ADVANCE not in (curve.before, curve.after) or len(curve.frames) < 2:
-        return 0.0
-    return float((curve.values[-1] - curve.values[0]) / (curve.frames[-1] - curve.frames[0]))
 
 
 def _moved(curve: Curve, by: float, clip: Clip) -> Curve:
@@ -188,7 +181,7 @@ def mix(clips: Sequence[tuple[Clip, float]]) -> Clip:
         parts = [(clip.channels[name], weight) for clip, weight in clips if name in clip.channels]
         total = sum(weight for _, weight in parts)
         try:
-            made[name] = _mixed([(curve, weight / total) for curve, weight in parts], lead)
+            made[name] = blend([(curve, weight / total) for curve, weight in parts], lead)
         except InputError as error:
             raise error.at(f"mix {name}") from None
     belts = [clip.belt for clip, _ in clips]
@@ -201,7 +194,8 @@ def mix(clips: Sequence[tuple[Clip, float]]) -> Clip:
     return replace(lead, channels=made, belt=belt, stances=lead.stances if same else None)
 
 
-def _mixed(parts: list[tuple[Curve, float]], clip: Clip) -> Curve:
+def blend(parts: list[tuple[Curve, float]], clip: Clip) -> Curve:
+    """Return the sum of curves times their shares; see `mix`. Keys that all have alike stay keys of their shape."""
     curves = [curve for curve, _ in parts]
     one = curves[0]
     if len(curves) == 1 or all(curve is one for curve in curves):
@@ -253,7 +247,7 @@ def _mixed_anew(parts: list[tuple[Curve, float]], clip: Clip) -> Curve:
             sides[1, row, own_keys] = told.slope_out[at[own_keys]]
     sides = np.where(np.isfinite(sides), sides, 0.0)
     slope_in, slope_out = np.einsum("k,skt->st", weights, sides)
-    rise = sum(weight * _advance(curve) * (end - first) for curve, weight in parts)
+    rise = sum(weight * advance_of(curve) * (end - first) for curve, weight in parts)
     rule = Outside.HOLD
     if clip.loop:
         rule = Outside.ADVANCE if rise != 0.0 else Outside.REPEAT
