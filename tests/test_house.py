@@ -36,7 +36,7 @@ STREAM = {
     "findings": "findings touch slide seam mismatch joints seen checking",
     "ways to mend": "easing bench mend_height mend_slide mend_reach mend_snap mend_cross mend_seam",
     "proposals": "trial tally aftermath overlay proposals letting",
-    "the day's edits": "remixing replanting twinning",
+    "the day's edits": "remixing replanting twinning closing",
     "hand-over": "layer",
     "capture": "capture_points capture_hinge capture",
     "files": "file_faults save rig_file clip_file ground_file demos",

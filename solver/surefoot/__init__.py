@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from surefoot.choice import Choice
     from surefoot.clip import Clip, Stance
     from surefoot.clip_file import clip_schema, load_clip, save_clip
+    from surefoot.closing import close_loop
     from surefoot.contact import ContactLimits
     from surefoot.curves import Curve, Outside, Shape
     from surefoot.demos import demo
@@ -46,6 +47,7 @@ _HOMES = {
     "few": ("KeyTolerance",),
     "choice": ("Choice",),
     "clip_file": ("clip_schema", "load_clip", "save_clip"),
+    "closing": ("close_loop",),
     "contact": ("ContactLimits",),
     "curves": ("Curve", "Outside", "Shape"),
     "demos": ("demo",),
@@ -105,6 +107,7 @@ __all__ = [
     "capture_clip",
     "check",
     "clip_schema",
+    "close_loop",
     "demo",
     "fit_rig",
     "layer_between",
