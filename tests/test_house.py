@@ -26,20 +26,24 @@ MOST_LINES = 350
 STREAM = {
     "words and measures": "_version errors units tolerances",
     "mathematics": "rotations directions band bounds",
-    "curves": "bezier tangents key_checks rounds curves",
+    "curves": "bezier tangents key_checks rounds curves key_edits",
     "ground": "ground_line ground_coordinates ground",
     "rig and clip": "rig belt clip",
     "kinematics": "leg leg_chain leg_joints sole spaces scene",
     "contact": "slip contact",
     "plant": "footprint reach swing settle choice dense still key_slopes keys few planting",
-    "findings": "findings touch slide seam joints seen checking",
+    "mirror": "families mirror",
+    "findings": "findings touch slide seam mismatch joints seen checking",
     "ways to mend": "easing bench mend_height mend_slide mend_reach mend_snap mend_cross mend_seam",
     "proposals": "trial tally aftermath overlay proposals letting",
+    "the day's edits": "remixing replanting twinning closing",
     "hand-over": "layer",
     "capture": "capture_points capture_hinge capture",
     "files": "file_faults save rig_file clip_file ground_file demos",
-    "pictures": "pictures pictures.ink pictures.svg pictures.axes pictures.figure pictures.subject pictures.tracks "
-    "pictures.strip pictures.plan pictures.gait pictures.traces pictures.sheet",
+    "pictures": (
+        "pictures pictures.ink pictures.svg pictures.axes pictures.figure pictures.subject pictures.tracks "
+        "pictures.strip pictures.plan pictures.gait pictures.traces pictures.sheet"
+    ),
     "faces": "options tables",
     "commands": "commands commands.arguments commands.as_json commands.job commands.check commands.plant",
     "command line": "cli __main__",

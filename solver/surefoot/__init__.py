@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from surefoot.choice import Choice
     from surefoot.clip import Clip, Stance
     from surefoot.clip_file import clip_schema, load_clip, save_clip
+    from surefoot.closing import close_loop
     from surefoot.contact import ContactLimits
     from surefoot.curves import Curve, Outside, Shape
     from surefoot.demos import demo
@@ -33,8 +34,11 @@ if TYPE_CHECKING:
     from surefoot.pictures.svg import Picture
     from surefoot.planting import Footprint, Planted, plant
     from surefoot.proposals import Proposal, Worse, apply, propose
+    from surefoot.remixing import Edit, mix, remix
+    from surefoot.replanting import replant
     from surefoot.rig import Axis, Control, Foot, Leg, Limits, Rig
     from surefoot.rig_file import load_rig, preset_names
+    from surefoot.twinning import Twinned, twin
 
 _HOMES = {
     "belt": ("Belt",),
@@ -45,6 +49,7 @@ _HOMES = {
     "few": ("KeyTolerance",),
     "choice": ("Choice",),
     "clip_file": ("clip_schema", "load_clip", "save_clip"),
+    "closing": ("close_loop",),
     "contact": ("ContactLimits",),
     "curves": ("Curve", "Outside", "Shape"),
     "demos": ("demo",),
@@ -57,8 +62,11 @@ _HOMES = {
     "pictures.svg": ("Picture",),
     "planting": ("Footprint", "Planted", "plant"),
     "proposals": ("Proposal", "Worse", "apply", "propose"),
+    "remixing": ("Edit", "mix", "remix"),
+    "replanting": ("replant",),
     "rig": ("Axis", "Control", "Foot", "Leg", "Limits", "Rig"),
     "rig_file": ("load_rig", "preset_names"),
+    "twinning": ("Twinned", "twin"),
 }
 _HOME_OF = {name: module for module, names in _HOMES.items() for name in names}
 
@@ -71,6 +79,7 @@ __all__ = [
     "ContactLimits",
     "Control",
     "Curve",
+    "Edit",
     "FileError",
     "Finding",
     "Flat",
@@ -94,6 +103,7 @@ __all__ = [
     "ShapeError",
     "Stance",
     "SurefootError",
+    "Twinned",
     "UnitError",
     "UnknownName",
     "Worse",
@@ -102,6 +112,7 @@ __all__ = [
     "capture_clip",
     "check",
     "clip_schema",
+    "close_loop",
     "demo",
     "draw",
     "fit_rig",
@@ -110,10 +121,14 @@ __all__ = [
     "load_clip",
     "load_ground",
     "load_rig",
+    "mix",
     "plant",
     "preset_names",
     "propose",
+    "remix",
+    "replant",
     "save_clip",
+    "twin",
 ]
 
 
