@@ -20,7 +20,7 @@ MODULES = sorted(
     if path.parent == PACKAGE or path.name != "__init__.py"
 )
 PACKAGES = sorted(path.parent.name for path in PACKAGE.glob("*/__init__.py"))
-"""Parts of the rim that are packages: a package's own module imports nothing of it."""
+"""Parts of the rim that are packages: a package's own module imports nothing of it, or stands after all of it."""
 MOST_LINES = 350
 
 STREAM = {
@@ -38,6 +38,7 @@ STREAM = {
     "hand-over": "layer",
     "capture": "capture_points capture_hinge capture",
     "files": "file_faults save rig_file clip_file ground_file demos",
+    "host": "host.protocol host.refusals host.memory host.reading host.writing host.jobs host",
     "faces": "options tables",
     "commands": "commands commands.arguments commands.as_json commands.job commands.check commands.plant",
     "command line": "cli __main__",
