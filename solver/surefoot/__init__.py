@@ -14,6 +14,7 @@ from surefoot._version import __version__
 
 if TYPE_CHECKING:
     from surefoot.belt import Belt
+    from surefoot.blocking import Blocked, block
     from surefoot.capture import Capture, capture_clip, fit_rig
     from surefoot.checking import Report, check
     from surefoot.choice import Choice
@@ -31,11 +32,14 @@ if TYPE_CHECKING:
     from surefoot.letting import let_down
     from surefoot.planting import Footprint, Planted, plant
     from surefoot.proposals import Proposal, Worse, apply, propose
+    from surefoot.recipe import Recipe
+    from surefoot.recipe_file import load_recipe, recipe_names
     from surefoot.rig import Axis, Control, Foot, Leg, Limits, Rig
     from surefoot.rig_file import load_rig, preset_names
 
 _HOMES = {
     "belt": ("Belt",),
+    "blocking": ("Blocked", "block"),
     "capture": ("Capture", "capture_clip", "fit_rig"),
     "checking": ("Report", "check"),
     "clip": ("Clip", "Stance"),
@@ -53,6 +57,8 @@ _HOMES = {
     "layer": ("layer_between",),
     "planting": ("Footprint", "Planted", "plant"),
     "proposals": ("Proposal", "Worse", "apply", "propose"),
+    "recipe": ("Recipe",),
+    "recipe_file": ("load_recipe", "recipe_names"),
     "rig": ("Axis", "Control", "Foot", "Leg", "Limits", "Rig"),
     "rig_file": ("load_rig", "preset_names"),
 }
@@ -61,6 +67,7 @@ _HOME_OF = {name: module for module, names in _HOMES.items() for name in names}
 __all__ = [
     "Axis",
     "Belt",
+    "Blocked",
     "Capture",
     "Choice",
     "Clip",
@@ -83,6 +90,7 @@ __all__ = [
     "Planted",
     "Profile",
     "Proposal",
+    "Recipe",
     "Report",
     "Rig",
     "Shape",
@@ -94,6 +102,7 @@ __all__ = [
     "Worse",
     "__version__",
     "apply",
+    "block",
     "capture_clip",
     "check",
     "clip_schema",
@@ -103,10 +112,12 @@ __all__ = [
     "let_down",
     "load_clip",
     "load_ground",
+    "load_recipe",
     "load_rig",
     "plant",
     "preset_names",
     "propose",
+    "recipe_names",
     "save_clip",
 ]
 
