@@ -37,6 +37,7 @@ STREAM = {
     "proposals": "trial tally aftermath overlay proposals letting",
     "hand-over": "layer",
     "blocking out": "recipe_measures recipe_layers recipe cycle block_hips block_feet blocking",
+    "gait": "pendulum gait_measures gait_bands",
     "capture": "capture_points capture_hinge capture",
     "files": "file_faults save rig_file clip_file ground_file recipe_file demos",
     "faces": "options tables",

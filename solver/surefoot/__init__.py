@@ -26,10 +26,12 @@ if TYPE_CHECKING:
     from surefoot.errors import FileError, InputError, OutOfReach, ShapeError, SurefootError, UnitError, UnknownName
     from surefoot.few import KeyTolerance
     from surefoot.findings import Finding
+    from surefoot.gait_bands import Beside, beside_science
     from surefoot.ground import Flat, Ground, Plane, Profile
     from surefoot.ground_file import load_ground
     from surefoot.layer import layer_between
     from surefoot.letting import let_down
+    from surefoot.pendulum import compass_rise, roller_rise
     from surefoot.planting import Footprint, Planted, plant
     from surefoot.proposals import Proposal, Worse, apply, propose
     from surefoot.recipe import Recipe
@@ -52,9 +54,11 @@ _HOMES = {
     "demos": ("demo",),
     "errors": ("FileError", "InputError", "OutOfReach", "ShapeError", "SurefootError", "UnitError", "UnknownName"),
     "findings": ("Finding",),
+    "gait_bands": ("Beside", "beside_science"),
     "ground": ("Flat", "Ground", "Plane", "Profile"),
     "ground_file": ("load_ground",),
     "layer": ("layer_between",),
+    "pendulum": ("compass_rise", "roller_rise"),
     "planting": ("Footprint", "Planted", "plant"),
     "proposals": ("Proposal", "Worse", "apply", "propose"),
     "recipe": ("Recipe",),
@@ -67,6 +71,7 @@ _HOME_OF = {name: module for module, names in _HOMES.items() for name in names}
 __all__ = [
     "Axis",
     "Belt",
+    "Beside",
     "Blocked",
     "Capture",
     "Choice",
@@ -102,10 +107,12 @@ __all__ = [
     "Worse",
     "__version__",
     "apply",
+    "beside_science",
     "block",
     "capture_clip",
     "check",
     "clip_schema",
+    "compass_rise",
     "demo",
     "fit_rig",
     "layer_between",
@@ -118,6 +125,7 @@ __all__ = [
     "preset_names",
     "propose",
     "recipe_names",
+    "roller_rise",
     "save_clip",
 ]
 

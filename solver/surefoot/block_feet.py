@@ -33,6 +33,10 @@ LANDING = 0.45
 ROUNDS = 24
 TOUCHES = 2e-4
 """Metres that a swinging sole may cut into the ground between keys; planting takes them away."""
+MIDDLE = (0.25, 0.8)
+"""Share of the swing that keeps clear of the ground."""
+KEPT = 0.65
+"""Share of the asked height that it keeps there."""
 EDGE = 0.01
 """Metres kept between a foot and the edges of its tread, where there is room."""
 
@@ -177,10 +181,16 @@ def _swing_samples(recipe: Recipe) -> Array:
 def _sunk(
     recipe: Recipe, soles: Soles, ground: Ground, side: int, path: list[Cycle], angles: tuple[Cycle, Cycle]
 ) -> Array:
-    """Return how deep the sole cuts into the ground during the swing, metres, ``(n,)``."""
+    """Return how far the sole is too low during the swing, metres, ``(n,)``.
+
+    It may not touch the ground, and in the middle keeps most of the asked height.
+    """
     at = _swing_samples(recipe)
     x, y, z = (cycle.at(at) for cycle in path)
-    return np.asarray((_over(recipe, soles, ground, side, (x, z), angles, at) - y).max(axis=0))
+    share = (at - recipe.pace.toe_off) / (recipe.pace.frames - recipe.pace.toe_off)
+    middle = (share > MIDDLE[0]) & (share < MIDDLE[1])
+    kept = np.where(middle, KEPT * recipe.lift.amount * recipe.lift.height, 0.0)
+    return np.asarray((_over(recipe, soles, ground, side, (x, z), angles, at) - y).max(axis=0) + kept)
 
 
 def _raise(recipe: Recipe, short: Array, keys: Array) -> Array:
