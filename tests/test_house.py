@@ -39,9 +39,10 @@ STREAM = {
     "blocking out": "recipe_measures recipe_layers recipe cycle block_hips block_feet blocking",
     "gait": "pendulum gait_measures gait_bands",
     "capture": "capture_points capture_hinge capture",
-    "files": "file_faults save rig_file clip_file ground_file recipe_file demos",
-    "faces": "options tables",
-    "commands": "commands commands.arguments commands.as_json commands.job commands.check commands.plant",
+    "files": "file_faults save rig_file clip_file ground_file profile_file recipe_file demos",
+    "faces": "options tables gait_tables",
+    "commands": "commands commands.arguments commands.as_json commands.job "
+    "commands.block commands.check commands.plant",
     "command line": "cli __main__",
 }
 """The line in which modules stand; each may import those before it, and none after it."""

@@ -134,7 +134,7 @@ def _clip(recipe: Recipe, rig: Rig, channels: Mapping[str, Curve]) -> Clip:
     lengths = {axis.scale for c in rig.controls.values() for k, axis in c.axes.items() if k in "xyz"}
     return Clip(
         channels=channels, rate=rate, first=pace.first, last=last, loop=True,
-        belt=Belt(np.array([0.0, dy * float(rate), dz * float(rate)])), stances=tuple(stances),
+        belt=Belt(np.array([0.0, dy, dz]) * float(rate) + 0.0), stances=tuple(stances),
         name=recipe.name, rig=rig.name, unit=_unit(lengths, LENGTHS), angle="deg",
     )  # fmt: skip
 

@@ -113,7 +113,7 @@ class Cycle:
         if len(self.offset) == 1 or not np.ptp(self.value):
             return Curve.constant(round(float(self.value[0]) / scale + zero, places), frame=first)
         made = self._ended()
-        value = np.round(made.value / scale + zero, places)
+        value = np.round(made.value / scale + zero, places) + 0.0  # no minus before a zero
         entering, leaving = made.slope_in / scale, made.slope_out / scale
         frames = np.append(made.offset, self.period) + first
         return Curve(frames, np.append(value, value[0]), np.append(made.shape, made.shape[0]),
