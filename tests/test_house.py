@@ -38,15 +38,20 @@ STREAM = {
     "proposals": "trial tally aftermath overlay proposals letting",
     "the day's edits": "remixing replanting twinning closing",
     "hand-over": "layer",
+    "blocking out": "recipe_measures recipe_layers recipe cycle block_hips block_feet blocking",
+    "gait": "pendulum gait_measures gait_bands",
     "capture": "capture_points capture_hinge capture",
-    "files": "file_faults save rig_file clip_file ground_file demos",
+    "files": "file_faults save rig_file clip_file ground_file profile_file recipe_file demos",
     "host": "host.protocol host.refusals host.memory host.reading host.writing host.jobs host",
     "pictures": (
         "pictures pictures.ink pictures.svg pictures.axes pictures.figure pictures.subject pictures.tracks "
         "pictures.strip pictures.plan pictures.gait pictures.traces pictures.sheet"
     ),
-    "faces": "options tables",
-    "commands": "commands commands.arguments commands.as_json commands.job commands.check commands.plant",
+    "faces": "options tables gait_tables",
+    "commands": (
+        "commands commands.arguments commands.as_json commands.job commands.block commands.check "
+        "commands.plant"
+    ),
     "command line": "cli __main__",
 }
 """The line in which modules stand; each may import those before it, and none after it."""

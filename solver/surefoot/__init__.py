@@ -14,6 +14,7 @@ from surefoot._version import __version__
 
 if TYPE_CHECKING:
     from surefoot.belt import Belt
+    from surefoot.blocking import Blocked, block
     from surefoot.capture import Capture, capture_clip, fit_rig
     from surefoot.checking import Report, check
     from surefoot.choice import Choice
@@ -26,14 +27,18 @@ if TYPE_CHECKING:
     from surefoot.errors import FileError, InputError, OutOfReach, ShapeError, SurefootError, UnitError, UnknownName
     from surefoot.few import KeyTolerance
     from surefoot.findings import Finding
+    from surefoot.gait_bands import Beside, beside_science
     from surefoot.ground import Flat, Ground, Plane, Profile
     from surefoot.ground_file import load_ground
     from surefoot.layer import layer_between
     from surefoot.letting import let_down
+    from surefoot.pendulum import compass_rise, roller_rise
     from surefoot.pictures.sheet import draw
     from surefoot.pictures.svg import Picture
     from surefoot.planting import Footprint, Planted, plant
     from surefoot.proposals import Proposal, Worse, apply, propose
+    from surefoot.recipe import Recipe
+    from surefoot.recipe_file import load_recipe, recipe_names
     from surefoot.remixing import Edit, mix, remix
     from surefoot.replanting import replant
     from surefoot.rig import Axis, Control, Foot, Leg, Limits, Rig
@@ -42,26 +47,31 @@ if TYPE_CHECKING:
 
 _HOMES = {
     "belt": ("Belt",),
+    "blocking": ("Blocked", "block"),
     "capture": ("Capture", "capture_clip", "fit_rig"),
     "checking": ("Report", "check"),
-    "clip": ("Clip", "Stance"),
-    "letting": ("let_down",),
-    "few": ("KeyTolerance",),
     "choice": ("Choice",),
+    "clip": ("Clip", "Stance"),
     "clip_file": ("clip_schema", "load_clip", "save_clip"),
     "closing": ("close_loop",),
     "contact": ("ContactLimits",),
     "curves": ("Curve", "Outside", "Shape"),
     "demos": ("demo",),
     "errors": ("FileError", "InputError", "OutOfReach", "ShapeError", "SurefootError", "UnitError", "UnknownName"),
+    "few": ("KeyTolerance",),
     "findings": ("Finding",),
+    "gait_bands": ("Beside", "beside_science"),
     "ground": ("Flat", "Ground", "Plane", "Profile"),
     "ground_file": ("load_ground",),
     "layer": ("layer_between",),
+    "letting": ("let_down",),
+    "pendulum": ("compass_rise", "roller_rise"),
     "pictures.sheet": ("draw",),
     "pictures.svg": ("Picture",),
     "planting": ("Footprint", "Planted", "plant"),
     "proposals": ("Proposal", "Worse", "apply", "propose"),
+    "recipe": ("Recipe",),
+    "recipe_file": ("load_recipe", "recipe_names"),
     "remixing": ("Edit", "mix", "remix"),
     "replanting": ("replant",),
     "rig": ("Axis", "Control", "Foot", "Leg", "Limits", "Rig"),
@@ -73,6 +83,8 @@ _HOME_OF = {name: module for module, names in _HOMES.items() for name in names}
 __all__ = [
     "Axis",
     "Belt",
+    "Beside",
+    "Blocked",
     "Capture",
     "Choice",
     "Clip",
@@ -97,6 +109,7 @@ __all__ = [
     "Planted",
     "Profile",
     "Proposal",
+    "Recipe",
     "Report",
     "Rig",
     "Shape",
@@ -109,10 +122,13 @@ __all__ = [
     "Worse",
     "__version__",
     "apply",
+    "beside_science",
+    "block",
     "capture_clip",
     "check",
     "clip_schema",
     "close_loop",
+    "compass_rise",
     "demo",
     "draw",
     "fit_rig",
@@ -120,13 +136,16 @@ __all__ = [
     "let_down",
     "load_clip",
     "load_ground",
+    "load_recipe",
     "load_rig",
     "mix",
     "plant",
     "preset_names",
     "propose",
+    "recipe_names",
     "remix",
     "replant",
+    "roller_rise",
     "save_clip",
     "twin",
 ]
