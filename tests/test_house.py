@@ -49,8 +49,7 @@ STREAM = {
     ),
     "faces": "options tables gait_tables",
     "commands": (
-        "commands commands.arguments commands.as_json commands.job commands.block commands.check "
-        "commands.plant"
+        "commands commands.arguments commands.as_json commands.job commands.block commands.check commands.plant"
     ),
     "command line": "cli __main__",
 }
