@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from surefoot.curves import Curve, Shape
 from surefoot.dense import BETWEEN, LEVER, _curves, dense_segments, stepped
 from surefoot.feet_in_world import PARTS, Fine, in_world, samples_of, segments_of
-from surefoot.few import KeyCount, KeyTolerance, _Fields, _fit
+from surefoot.few import KeyCount, KeyTolerance, _Fields, _fit, _out_of_the_ground
 from surefoot.foot_styles import FootWorld
 from surefoot.poses import Pose
 from surefoot.rig import LENGTHWISE, Axis
@@ -108,7 +108,8 @@ def _few(
     keys = scene.binding.foot_keys
     places = scene.binding.style.places if scene.binding.style is not None else 0
     tolerance = _tolerances(scene, fields, keys, by_joint=not places)
-    fields = _Fields(tolerance, fields.meaning)
+    above = fields.above if places else np.zeros_like(fields.above)
+    fields = replace(fields, tolerance=tolerance, above=above)
     clip = scene.binding.clip
     held = [one for one in wanted if _stepped(scene, one[2])]
     angles = [one for one in wanted if one not in held and one[0] >= places]
@@ -147,7 +148,7 @@ def _placed_again(
     turned = binding.pose(values, fine.frames)
     ends = slice(None, None, PARTS) if scene.drift is None else slice(None, -1, PARTS)
     turns = np.concatenate([turned.angles, turned.bend[None]])
-    again = stand_again(world, settled, turns[..., ends])
+    again = _out_of_the_ground(world, stand_again(world, settled, turns[..., ends]))
     place, _ = dense_segments(
         world, again, ankle=scene.to_world(again.tracks.unroll_points(scene, again.ankle)),
         leave_below=leave_below, turns=segments_of(turns),
@@ -170,7 +171,7 @@ def replace_turns(fine: Fine, turned: Pose) -> Fine:
 
 def _tolerances(scene: Scene, fields: _Fields, keys: tuple[str, ...], *, by_joint: bool) -> Array:
     """Return the tolerances ``(rows, 2, frames, phases)`` of a style's rows from those of place and angle."""
-    side, _, _, turn, _, _, bend = fields.tolerance
+    side, _, _, turn, yaw, _, bend = fields.tolerance
     leg = scene.binding.rig.leg
     rows = []
     for key in keys:
@@ -179,7 +180,7 @@ def _tolerances(scene: Scene, fields: _Fields, keys: tuple[str, ...], *, by_join
         elif by_joint:
             rows.append(np.minimum(SHARE * side / (ARMS.get(key, 1.1) * leg), turn))
         else:
-            rows.append(bend if key == "bend" else turn)
+            rows.append(bend if key == "bend" else yaw if "yaw" in key else turn)
     return np.array(rows)
 
 
