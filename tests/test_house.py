@@ -28,7 +28,7 @@ STREAM = {
     "mathematics": "rotations directions band bounds",
     "curves": "bezier tangents key_checks rounds curves",
     "ground": "ground_line ground_coordinates ground",
-    "rig and clip": "foot rig rig_styles belt clip",
+    "rig and clip": "foot rig rig_styles mirror belt clip",
     "kinematics": "leg leg_chain leg_joints leg_pose rocker_chain sole poses foot_styles spaces scene",
     "contact": "slip contact",
     "plant": "footprint reach swing settle choice dense still key_slopes keys few",
@@ -38,9 +38,10 @@ STREAM = {
     "proposals": "trial tally aftermath overlay proposals letting",
     "hand-over": "layer",
     "capture": "capture_points capture_hinge capture",
-    "files": "file_faults save rig_tables rig_file clip_file ground_file demos",
+    "files": "file_faults save rig_tables rig_file rig_save clip_file ground_file demos",
     "faces": "options tables",
-    "commands": "commands commands.arguments commands.as_json commands.job commands.check commands.plant",
+    "commands": "commands commands.arguments commands.as_json commands.job commands.check commands.plant "
+    "commands.convert",
     "command line": "cli __main__",
 }
 """The line in which modules stand; each may import those before it, and none after it."""

@@ -29,10 +29,14 @@ if TYPE_CHECKING:
     from surefoot.ground_file import load_ground
     from surefoot.layer import layer_between
     from surefoot.letting import let_down
+    from surefoot.mirror import Mirror, mirror_map
     from surefoot.planting import Footprint, Planted, plant
     from surefoot.proposals import Proposal, Worse, apply, propose
+    from surefoot.restyle import Converted, convert
     from surefoot.rig import Axis, Control, Foot, Leg, Limits, Rig
     from surefoot.rig_file import load_rig, preset_names
+    from surefoot.rig_save import save_rig
+    from surefoot.rig_styles import rig_in_style
 
 _HOMES = {
     "belt": ("Belt",),
@@ -54,7 +58,11 @@ _HOMES = {
     "planting": ("Footprint", "Planted", "plant"),
     "proposals": ("Proposal", "Worse", "apply", "propose"),
     "rig": ("Axis", "Control", "Foot", "Leg", "Limits", "Rig"),
+    "mirror": ("Mirror", "mirror_map"),
+    "restyle": ("Converted", "convert"),
     "rig_file": ("load_rig", "preset_names"),
+    "rig_save": ("save_rig",),
+    "rig_styles": ("rig_in_style",),
 }
 _HOME_OF = {name: module for module, names in _HOMES.items() for name in names}
 
@@ -66,6 +74,7 @@ __all__ = [
     "Clip",
     "ContactLimits",
     "Control",
+    "Converted",
     "Curve",
     "FileError",
     "Finding",
@@ -77,6 +86,7 @@ __all__ = [
     "KeyTolerance",
     "Leg",
     "Limits",
+    "Mirror",
     "OutOfReach",
     "Outside",
     "Plane",
@@ -97,6 +107,7 @@ __all__ = [
     "capture_clip",
     "check",
     "clip_schema",
+    "convert",
     "demo",
     "fit_rig",
     "layer_between",
@@ -104,10 +115,13 @@ __all__ = [
     "load_clip",
     "load_ground",
     "load_rig",
+    "mirror_map",
     "plant",
     "preset_names",
     "propose",
+    "rig_in_style",
     "save_clip",
+    "save_rig",
 ]
 
 

@@ -181,6 +181,11 @@ class Rig:
         True for a cut-out character without x, yaw and roll.
     source : str
         Where the lengths come from, or "invented".
+    mirror : mapping of str to (str, float, float)
+        Channels whose mirror image isn't told by the controls' axes: the channel of the other side, factor and
+        offset, such that its number is ``factor * number + offset`` (see `mirror`).
+    drawn : tuple of str
+        In which order the legs of a cut-out character are drawn, the farthest first.
     """
 
     name: str
@@ -192,6 +197,8 @@ class Rig:
     planar: bool = False
     source: str = "invented"
     any_size: bool = False
+    mirror: Mapping[str, tuple[str, float, float]] = field(default_factory=dict)
+    drawn: tuple[str, str] = ("right", "left")
 
     STYLES: ClassVar[tuple[str, ...]] = ("ankle", "rockers", "joints")
     SIZES: ClassVar[tuple[float, float]] = (0.02, 8.0)
@@ -217,6 +224,9 @@ class Rig:
             )
         object.__setattr__(self, "controls", MappingProxyType(dict(self.controls)))
         object.__setattr__(self, "tolerances", MappingProxyType(dict(self.tolerances)))
+        object.__setattr__(self, "mirror", MappingProxyType(dict(self.mirror)))
+        if sorted(self.drawn) != sorted(FEET):
+            raise InputError(f"wanted left and right in some order, got {self.drawn!r}", place="rig.drawn")
         self._check_parents()
 
     def _check_parents(self) -> None:

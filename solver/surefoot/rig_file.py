@@ -11,9 +11,10 @@ import numpy as np
 
 from surefoot.errors import FileError, InputError, UnknownName
 from surefoot.file_faults import Words, in_plain_words, named_fault, read_text
+from surefoot.mirror import mirror_map
 from surefoot.rig import AXES, LENGTHWISE, Axis, Control, Foot, Leg, Limits, Rig
 from surefoot.rig_styles import rig_in_style
-from surefoot.rig_tables import AxisTable, ControlTable, FootTable, LegTable, RigTable, Triple, WidthsTable
+from surefoot.rig_tables import AxisTable, ControlTable, FootTable, LegTable, MirrorTable, RigTable, Triple, WidthsTable
 from surefoot.units import ANGLES, LENGTHS, unit_scale
 
 __all__ = ["FORMAT", "load_rig", "parse_rig", "preset_names"]
@@ -23,7 +24,7 @@ WANTED = "a rig in TOML"
 WORDS = Words(
     fields=[
         name
-        for part in (RigTable, LegTable, FootTable, WidthsTable, ControlTable, AxisTable)
+        for part in (RigTable, LegTable, FootTable, WidthsTable, ControlTable, AxisTable, MirrorTable)
         for name in part.__struct_fields__
     ],
     choices={},
@@ -90,7 +91,7 @@ def parse_rig(text: str, *, place: str = "rig") -> Rig:
 def _fault(error: msgspec.ValidationError, table: dict[str, Any], place: str) -> FileError:
     """Return what isn't as the format has it; a control, limit or tolerance is told by its name."""
     told, where = in_plain_words(error, WORDS)
-    for field, kind in (("controls", ControlTable), ("tolerances", Triple)):
+    for field, kind in (("controls", ControlTable), ("tolerances", Triple), ("mirror", MirrorTable)):
         if where.startswith(f"$.{field}["):
             found = named_fault(table.get(field), kind, WORDS, place=field)
             if found is not None:
@@ -120,7 +121,11 @@ def _build(raw: RigTable) -> Rig:
         planar=raw.planar,
         source=raw.source,
         any_size=raw.any_size,
+        mirror={name: (one.to, one.factor, one.offset) for name, one in raw.mirror.items()},
+        drawn=raw.drawn,
     )
+    if raw.mirror:
+        mirror_map(made)
     return made if made.style == raw.style else rig_in_style(made, raw.style)
 
 

@@ -6,7 +6,17 @@ import msgspec
 
 from surefoot.rig import ROCKERS
 
-__all__ = ["AxisTable", "ControlTable", "FootTable", "LegTable", "Pair", "RigTable", "Triple", "WidthsTable"]
+__all__ = [
+    "AxisTable",
+    "ControlTable",
+    "FootTable",
+    "LegTable",
+    "MirrorTable",
+    "Pair",
+    "RigTable",
+    "Triple",
+    "WidthsTable",
+]
 
 Triple = tuple[float, float, float]
 Pair = tuple[float, float]
@@ -93,6 +103,14 @@ class LegTable(Strict):
     limits: dict[str, Pair] = {}
 
 
+class MirrorTable(Strict):
+    """The image of a channel in a mirror: another channel, and the number there."""
+
+    to: str
+    factor: float = 1.0
+    offset: float = 0.0
+
+
 class RigTable(Strict):
     """A whole rig file."""
 
@@ -109,3 +127,5 @@ class RigTable(Strict):
     right_leg: LegTable | None = None
     controls: dict[str, ControlTable] = {}
     tolerances: dict[str, Triple] = {}
+    mirror: dict[str, MirrorTable] = {}
+    drawn: tuple[str, str] = ("right", "left")
