@@ -156,7 +156,7 @@ def test_joint_angles_turn_one_after_the_other() -> None:
     hip = rng.normal(size=(3, 2, 1))
     got = style.read(rows, Setting((WORLD, WORLD), turn.as_matrix()[..., None], hip))
     for side, s in enumerate((1.0, -1.0)):
-        flexion, abduction, rotation, knee, ankle, inversion, _, yaw = rows[:, side, 0].tolist()
+        flexion, abduction, rotation, knee, ankle, inversion, _, yaw = rows[:8, side, 0].tolist()
         leg = rig.legs[side]
         whole = np.eye(4)
         whole[:3, :3], whole[:3, 3] = turn.as_matrix(), hip[:, side, 0]
@@ -176,8 +176,9 @@ def random_pose(rig: Rig, rng: np.random.Generator) -> tuple[FootWorld, Setting]
     turn = np.moveaxis(Rotation.from_euler("YXZ", rng.uniform(-0.4, 0.4, (count, 3))).as_matrix(), 0, -1)
     plane = [0.0 if rig.planar else 1.0]
     if rig.planar:
-        turn = np.moveaxis(Rotation.from_euler("X", rng.uniform(-0.4, 0.4, count)).as_matrix(), 0, -1)
+        turn = np.moveaxis(Rotation.from_euler("X", rng.uniform(-0.4, 0.4, (count, 1))).as_matrix(), 0, -1)
     hip = rng.normal(size=(3, 2, count))
+    hip[0] *= plane[0]
     leg = np.array([[limb.length] for limb in rig.legs])
     way = rng.uniform(-0.5, 0.5, (3, 2, count))
     way[1] = -1.0

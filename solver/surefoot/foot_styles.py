@@ -14,8 +14,8 @@ from numpy.typing import NDArray
 
 from surefoot.leg import knee_forward, knee_point
 from surefoot.leg_chain import LegChain
-from surefoot.leg_joints import joint_angles
-from surefoot.leg_pose import foot_led_angles, leg_pose, twist_of
+from surefoot.leg_joints import signed_joint_angles
+from surefoot.leg_pose import Bones, foot_led_angles, leg_pose, twist_of
 from surefoot.poses import Space
 from surefoot.rig import JOINTS, Control, Rig
 from surefoot.rocker_chain import ABOUT, RockerChain, law_of_rocker, rocker_share, turned_to
@@ -212,22 +212,27 @@ def _found(row: dict[str, Array], known: set[str], foot: _Foot, wanted: Array, b
 class JointLegs:
     """Legs posed by joint angles; see `leg_pose`."""
 
-    keys = (*JOINTS, "bend", "foot_yaw")
+    keys = (*JOINTS, "bend", "foot_yaw", "hock_flexion")
     places = 0
 
     def __init__(self, rig: Rig) -> None:
         self.chain = LegChain.of(rig)
-        self.thigh = np.array([[leg.thigh] for leg in rig.legs])
-        self.shank = np.array([[leg.shank] for leg in rig.legs])
+        self.bones = Bones.of(rig)
+        self.hocked = self.bones.hock > 0.0
+        self.free_hock = np.array([["hock_flexion" in control.axes] for control in rig.feet])
 
     def read(self, rows: Array, setting: Setting) -> FootWorld:
         """Return the feet's world pose; the parents of joint-driven legs are the hips."""
         turned, hip = setting.hips_turn, setting.hip
-        pose = leg_pose(rows[:7], rows[7], self.chain, hips_turn=turned, hip=hip)
+        folded = np.where(self.free_hock, rows[8], rows[3])
+        pose = leg_pose(
+            rows[:7], rows[7], self.chain, hips_turn=turned, hip=hip, bones=self.bones, hock_flexion=folded
+        )  # fmt: skip
         heading = np.arctan2(turned[0, 2], turned[2, 2])
         angles = np.empty_like(hip)
         for side in range(2):
-            near = (rows[3, side] - rows[0, side] - rows[4, side], heading, np.zeros_like(heading))
+            hock = folded[side] if self.hocked[side, 0] else 0.0
+            near = (rows[3, side] - rows[0, side] - rows[4, side] - hock, heading, np.zeros_like(heading))
             angles[:, side] = along(pose.foot_turn[:, :, side], near)
         return FootWorld(pose.ankle, angles, rows[6], twist_of(pose, turned, hip, angles))
 
@@ -237,13 +242,15 @@ class JointLegs:
         out = np.zeros_like(near)
         if given[7].all():
             forward = knee_forward(turned, feet.angles, feet.knee, hip=hip, ankle=feet.ankle)
-            knee = knee_point(hip, feet.ankle, forward, self.thigh, self.shank)
-            made = joint_angles(
-                turned, hip, knee, feet.ankle, feet.angles, feet.bend, chain=self.chain, forward=forward
-            )
-            out[:7], out[7] = made
+            upper = self.chain.thigh + self.bones.hock
+            knee = knee_point(hip, feet.ankle, self.bones.facing * forward, upper, self.chain.shank)
+            out[:7], out[7] = signed_joint_angles(
+                turned, hip, knee, feet.ankle, feet.angles, feet.bend, sign=self.chain.sign, forward=forward,
+                hocked=self.hocked if self.hocked.any() else None,
+            )  # fmt: skip
         else:
-            out[:7] = foot_led_angles(turned, hip, feet.ankle, feet.angles, feet.bend, self.chain)
+            out[:7] = foot_led_angles(turned, hip, feet.ankle, feet.angles, feet.bend, self.chain, self.bones)
+        out[8] = out[3]
         # whole turns are the authored ones
         out[:6] += unwind(out[:6, :, :1], near[:6, :, :1]) - out[:6, :, :1]
         return np.where(given[..., None], out, 0.0)

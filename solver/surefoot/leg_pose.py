@@ -15,9 +15,10 @@ from numpy.typing import NDArray
 from surefoot.directions import across, crossed, dot
 from surefoot.leg import knee_angle, knee_forward
 from surefoot.leg_chain import LegChain
+from surefoot.rig import Rig
 from surefoot.rotations import apply, compose, length, matrix, turn, unwind
 
-__all__ = ["LegPose", "foot_led_angles", "leg_pose", "twist_of"]
+__all__ = ["Bones", "LegPose", "foot_led_angles", "leg_pose", "twist_of"]
 
 Array = NDArray[np.float64]
 
@@ -31,7 +32,23 @@ class LegPose(NamedTuple):
     foot_turn: Array
 
 
-def leg_pose(angles: Array, foot_yaw: Array, chain: LegChain, *, hips_turn: Array, hip: Array) -> LegPose:
+class Bones(NamedTuple):
+    """What `LegChain` doesn't say, ``(2, 1)`` each: the hock's length, 1 for a knee that points forward, else -1."""
+
+    hock: Array
+    facing: Array
+
+    @staticmethod
+    def of(rig: Rig) -> Bones:
+        """Return both legs' bones."""
+        hock = np.array([[leg.hock] for leg in rig.legs])
+        return Bones(hock, np.array([[-1.0 if leg.backward else 1.0] for leg in rig.legs]))
+
+
+def leg_pose(
+    angles: Array, foot_yaw: Array, chain: LegChain, *, hips_turn: Array, hip: Array, bones: Bones | None = None,
+    hock_flexion: Array | None = None,
+) -> LegPose:  # fmt: skip
     """Return where joint angles put the legs.
 
     Parameters
@@ -45,14 +62,24 @@ def leg_pose(angles: Array, foot_yaw: Array, chain: LegChain, *, hips_turn: Arra
         World from hips.
     hip : ndarray, shape (3, 2, n)
         Hip joints in world space, metres.
+    bones : Bones, optional
+        Without them there's no hock.
+    hock_flexion : ndarray, shape (2, n), optional
+        How far the hock folds, radians; else as far as the knee, so that the third bone is parallel to the thigh.
     """
     s = chain.sign
     thigh = compose(hips_turn[:, :, None, :], turn("x", -angles[0]))
     thigh = compose(compose(thigh, turn("z", s * angles[1])), turn("y", -s * angles[2]))
     shank = compose(thigh, turn("x", angles[3]))
-    foot = compose(compose(compose(shank, turn("y", foot_yaw)), turn("x", -angles[4])), turn("z", -s * angles[5]))
     knee = hip - chain.thigh * thigh[:, 1]
-    return LegPose(knee, knee - chain.shank * shank[:, 1], thigh, foot)
+    ankle = knee - chain.shank * shank[:, 1]
+    last = shank
+    if bones is not None and bones.hock.any():
+        folded = angles[3] if hock_flexion is None else hock_flexion
+        last = compose(shank, turn("x", np.where(bones.hock > 0.0, -folded, 0.0)))
+        ankle = ankle - bones.hock * last[:, 1]
+    foot = compose(compose(compose(last, turn("y", foot_yaw)), turn("x", -angles[4])), turn("z", -s * angles[5]))
+    return LegPose(knee, ankle, thigh, foot)
 
 
 def twist_of(pose: LegPose, hips_turn: Array, hip: Array, foot_angles: Array) -> Array:
@@ -68,9 +95,9 @@ def twist_of(pose: LegPose, hips_turn: Array, hip: Array, foot_angles: Array) ->
 
 
 def foot_led_angles(
-    hips_turn: Array, hip: Array, ankle: Array, foot_angles: Array, bend: Array, chain: LegChain
+    hips_turn: Array, hip: Array, ankle: Array, foot_angles: Array, bend: Array, chain: LegChain, bones: Bones
 ) -> Array:
-    """Return the joint angles that meet an ankle and a foot without a turn about the shank, ``(7, 2, n)``.
+    """Return the joint angles that meet an ankle and a foot without a turn about the bone above it, ``(7, 2, n)``.
 
     Closed form from the foot upwards: the hip seen from the foot gives inversion and ankle flexion, then
     the shank and the thigh are known. The knee goes where that puts it; a leg that can't
@@ -79,14 +106,17 @@ def foot_led_angles(
     s = chain.sign
     foot = matrix(*foot_angles)
     seen = apply(np.swapaxes(foot, 0, 1), hip - ankle)  # the hip in foot space: Rz(s inversion) Rx(flexion) w
-    folded = np.pi - knee_angle(length(seen), chain.thigh, chain.shank)
+    upper, hocked = chain.thigh + bones.hock, bones.hock > 0.0
+    folded = bones.facing * (np.pi - knee_angle(length(seen), upper, chain.shank))
     side = np.where(seen[1] < 0.0, -1.0, 1.0)  # the other branch for a foot turned over
     level = side * np.hypot(seen[0], seen[1])
     inversion = s * np.arctan2(-side * seen[0], side * seen[1])
-    own_up, own_back = chain.shank + chain.thigh * np.cos(folded), -chain.thigh * np.sin(folded)
+    own_up = np.where(hocked, upper + chain.shank * np.cos(folded), chain.shank + upper * np.cos(folded))
+    own_back = np.where(hocked, chain.shank, -upper) * np.sin(folded)
     flexion = np.arctan2(seen[2], level) - np.arctan2(own_back, own_up)
-    shank = compose(foot, compose(turn("z", s * inversion), turn("x", flexion)))
-    thigh = compose(np.swapaxes(hips_turn, 0, 1)[:, :, None, :], compose(shank, turn("x", -folded)))
+    last = compose(foot, compose(turn("z", s * inversion), turn("x", flexion)))
+    thigh = compose(last, turn("x", np.where(hocked, 0.0, -folded)))
+    thigh = compose(np.swapaxes(hips_turn, 0, 1)[:, :, None, :], thigh)
     # thigh = Rx(-hip flexion) Rz(s abduction) Ry(-s rotation)
     abduction = s * np.arctan2(-thigh[0, 1], np.hypot(thigh[1, 1], thigh[2, 1]))
     hip_flexion = np.arctan2(-thigh[2, 1], thigh[1, 1])

@@ -30,12 +30,14 @@ FEET = ("left", "right")
 ROCKERS = ("yaw_heel", "yaw_toe", "yaw_ball", "heel", "toe", "cant", "ball")
 """The turns of a foot posed by rockers, in the order taken where a rig states none."""
 JOINTS = ("hip_flexion", "hip_abduction", "hip_rotation", "knee_flexion", "ankle_flexion", "ankle_inversion")
-AXES = ("x", "y", "z", "pitch", "yaw", "roll", "bend", "knee", *ROCKERS, "rocker", *JOINTS, "foot_yaw")
+AXES = (
+    "x", "y", "z", "pitch", "yaw", "roll", "bend", "knee", *ROCKERS, "rocker", *JOINTS, "foot_yaw", "hock_flexion",
+)  # fmt: skip
 """What a channel can drive.
 
 Three shifts, three turns, the toe bend and the turn of the knee; for a foot posed by rockers its turns
 and the one foot-roll channel ``rocker``; for a leg posed by joints their angles, signs as in `Limits`, and
-``foot_yaw``, the foot's turn about the shank.
+``foot_yaw``, the foot's turn about the bone above it.
 """
 LENGTHWISE = ("x", "y", "z")
 
@@ -113,6 +115,7 @@ class Limits:
     ankle_flexion: tuple[float, float] = (np.radians(-65.0), np.radians(50.0))
     ankle_inversion: tuple[float, float] = (np.radians(-40.0), np.radians(50.0))
     toe_bend: tuple[float, float] = (np.radians(-45.0), np.radians(70.0))
+    hock_flexion: tuple[float, float] = (np.radians(-1.0), np.radians(160.0))
 
     NAMES: ClassVar[tuple[str, ...]] = (
         "hip_flexion",
@@ -123,9 +126,10 @@ class Limits:
         "ankle_inversion",
         "toe_bend",
     )
+    ALL: ClassVar[tuple[str, ...]] = (*NAMES, "hock_flexion")
 
     def __post_init__(self) -> None:
-        for name in self.NAMES:
+        for name in self.ALL:
             low, high = getattr(self, name)
             if not (np.isfinite(low) and np.isfinite(high) and low < high):
                 raise InputError(f"wanted the smaller angle first, got {low!r}, {high!r}", place=f"limits.{name}")
@@ -133,13 +137,24 @@ class Limits:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Leg:
-    """One leg: the hip joint in hips space, thigh and shank lengths, the foot (metres)."""
+    """One leg: the hip joint in hips space, the bones' lengths, the foot (metres).
+
+    Parameters
+    ----------
+    hock : float
+        Length of a third bone below the shank, 0 for none. It folds with the knee and stays parallel to the thigh
+        (the reciprocal apparatus of a horse's hind leg, from memory), unless it has a channel of its own.
+    backward : bool
+        True where the knee points backward, as an elbow does: its flexion is then negative.
+    """
 
     hip: Array
     thigh: float
     shank: float
     foot: Foot
     limits: Limits = field(default_factory=Limits)
+    hock: float = 0.0
+    backward: bool = False
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "hip", finite_point(self.hip, "leg.hip"))
@@ -147,11 +162,18 @@ class Leg:
             value = getattr(self, name)
             if not (np.isfinite(value) and value > 1e-6):
                 raise InputError(f"a bone needs a length above 0, got {value:g} m", place=f"leg.{name}")
+        if not (np.isfinite(self.hock) and self.hock >= 0.0):
+            raise InputError(f"wanted a length of 0 or more, got {self.hock:g} m", place="leg.hock")
 
     @property
     def length(self) -> float:
-        """Thigh and shank together, metres."""
-        return self.thigh + self.shank
+        """All bones above the ankle together, metres."""
+        return self.upper + self.shank
+
+    @property
+    def upper(self) -> float:
+        """Thigh and hock bone, metres: they move as one bone, being parallel."""
+        return self.thigh + self.hock
 
     def mirrored(self) -> Leg:
         """Return the other side's leg."""

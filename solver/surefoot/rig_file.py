@@ -8,6 +8,7 @@ from typing import Any
 
 import msgspec
 import numpy as np
+from numpy.typing import NDArray
 
 from surefoot.errors import FileError, InputError, UnknownName
 from surefoot.file_faults import Words, in_plain_words, named_fault, read_text
@@ -21,6 +22,9 @@ __all__ = ["FORMAT", "load_rig", "parse_rig", "preset_names"]
 
 FORMAT = "rig/1"
 WANTED = "a rig in TOML"
+PAPER = 0.2
+"""How broad a cut-out's foot is taken to be, as a share of its length: it has no breadth of its own."""
+Array = NDArray[np.float64]
 WORDS = Words(
     fields=[
         name
@@ -106,8 +110,10 @@ def _build(raw: RigTable) -> Rig:
     if raw.angle not in ANGLES:
         raise UnknownName("angle unit", raw.angle, ANGLES, place="angle")
     metre, radian = LENGTHS[raw.unit], ANGLES[raw.angle]
-    left = _leg(raw.leg, metre, radian, "leg")
-    right = left.mirrored() if raw.right_leg is None else _leg(raw.right_leg, metre, radian, "right_leg")
+    left = _leg(raw.leg, metre, radian, "leg", planar=raw.planar)
+    right = (
+        left.mirrored() if raw.right_leg is None else _leg(raw.right_leg, metre, radian, "right_leg", planar=raw.planar)
+    )
     tables = raw.controls or _default_controls(raw, metre, left, right)
     controls = {name: _control(name, table, raw, metre) for name, table in tables.items()}
     _check_channels(controls)
@@ -129,11 +135,11 @@ def _build(raw: RigTable) -> Rig:
     return made if made.style == raw.style else rig_in_style(made, raw.style)
 
 
-def _leg(raw: LegTable, metre: float, radian: float, place: str) -> Leg:
+def _leg(raw: LegTable, metre: float, radian: float, place: str, *, planar: bool) -> Leg:
     ranges: dict[str, Any] = {}
     for name, (low, high) in raw.limits.items():
-        if name not in Limits.NAMES:
-            raise UnknownName("joint limit", name, Limits.NAMES, place=f"{place}.limits")
+        if name not in Limits.ALL:
+            raise UnknownName("joint limit", name, Limits.ALL, place=f"{place}.limits")
         if not low < high:
             raise InputError(f"wanted the smaller angle first, got {low:g}, {high:g}", place=f"{place}.limits.{name}")
         ranges[name] = (low * radian, high * radian)
@@ -141,15 +147,30 @@ def _leg(raw: LegTable, metre: float, radian: float, place: str) -> Leg:
         if not 0.0 < length < np.inf:
             raise InputError(f"a bone needs a length above 0, got {length:g}", place=f"{place}.{name}")
     try:
-        foot = _foot(raw.foot, metre, radian)
-        hip = np.array(raw.hip) * metre
-        return Leg(hip, raw.thigh * metre, raw.shank * metre, foot, Limits(**ranges))
+        foot = _foot(raw.foot, metre, radian, planar=planar)
+        hip = _point(raw.hip, "hip", planar=planar) * metre
+        shank, thigh, hock = raw.shank * metre, raw.thigh * metre, raw.hock * metre
+        return Leg(hip, thigh, shank, foot, Limits(**ranges), hock, raw.backward)
     except InputError as error:
         raise error.at(f"{place}.{error.place.removeprefix('leg.')}") from None
 
 
-def _foot(raw: FootTable, metre: float, radian: float) -> Foot:
-    heel, ball, toe = (np.array(p) * metre for p in (raw.heel, raw.ball, raw.toe))
+def _point(given: list[float], place: str, *, planar: bool) -> Array:
+    """Return a point of the file as x, y and z, in the file's unit."""
+    if planar and len(given) == 2:
+        return np.array([0.0, given[1], given[0]])
+    if len(given) != 3:
+        wanted = "two numbers (z, y) or three" if planar else "three numbers (x, y, z)"
+        raise InputError(f"wanted {wanted}, got {len(given)}", place=place)
+    return np.array(given)
+
+
+def _foot(raw: FootTable, metre: float, radian: float, *, planar: bool) -> Foot:
+    points = {name: _point(getattr(raw, name), f"foot.{name}", planar=planar) for name in ("heel", "ball", "toe")}
+    heel, ball, toe = (point * metre for point in points.values())
+    if planar and raw.outline is None and raw.widths is None:
+        breadth = PAPER * (points["toe"][2] - points["heel"][2])
+        raw.widths = WidthsTable(breadth, breadth, breadth)
     if (raw.outline is None) == (raw.widths is None):
         raise InputError("give either widths (heel, ball, toe) or an outline of [x, z] corners", place="foot")
     if raw.outline is not None:
@@ -180,7 +201,7 @@ def _default_controls(raw: RigTable, metre: float, left: Leg, right: Leg) -> dic
         if leg.foot.hinged:
             axes["bend"] = f"{name}.bend"
         x = 0.0 if raw.planar else float(leg.hip[0]) / metre
-        tables[name] = ControlTable(rest=(x, -leg.foot.sole / metre, 0.0), **axes)
+        tables[name] = ControlTable(rest=[x, -leg.foot.sole / metre, 0.0], **axes)
     return tables
 
 
@@ -206,7 +227,7 @@ def _control(name: str, raw: ControlTable, rig: RigTable, metre: float) -> Contr
         if key in axes:
             raise InputError("roll and cant are one axis; give one of them", place=place)
         axes[key] = Axis(axis.channel, axis.sign * unit_scale(unit), axis.zero, axis.optional)
-    rest = np.array(raw.rest, dtype=np.float64) * metre
+    rest = _point(raw.rest or [0.0, 0.0, 0.0], f"controls.{name}.rest", planar=rig.planar) * metre
     return Control(name, axes, raw.parent, rest, raw.order, raw.rockers)
 
 

@@ -47,7 +47,8 @@ def rig_text(rig: Rig) -> str:
 
 def _leg(leg: Leg, name: str) -> list[str]:
     lines = [f"[{name}]", f"hip = {_numbers(leg.hip)}", f"thigh = {leg.thigh!r}", f"shank = {leg.shank!r}"]
-    ranges = [f"{k} = {_numbers(getattr(leg.limits, k))}" for k in Limits.NAMES]
+    lines += [f"hock = {leg.hock!r}"] * (leg.hock > 0.0) + ["backward = true"] * leg.backward
+    ranges = [f"{k} = {_numbers(getattr(leg.limits, k))}" for k in Limits.ALL]
     return [*lines, "", f"[{name}.limits]", *ranges, "", *_foot(leg.foot, f"{name}.foot")]
 
 

@@ -45,6 +45,8 @@ def rig_in_style(rig: Rig, style: str, *, single: bool = False) -> Rig:
         )
         if rig.planar:
             keys = tuple(key for key in keys if key not in OUT_OF_PLANE)
+        if style == "joints" and leg.hock > 0.0:
+            keys = (*keys, "hock_flexion")
         if not leg.foot.hinged:
             keys = tuple(key for key in keys if key not in ("bend", "ball"))
         axes = {key: Axis(f"{name}.{_called(key, style)}", length if key in LENGTHWISE else angle) for key in keys}

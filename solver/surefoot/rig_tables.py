@@ -13,12 +13,15 @@ __all__ = [
     "LegTable",
     "MirrorTable",
     "Pair",
+    "Point",
     "RigTable",
     "Triple",
     "WidthsTable",
 ]
 
 Triple = tuple[float, float, float]
+Point = list[float]
+"""Three numbers, x, y and z; a planar rig may give two, z and y."""
 Pair = tuple[float, float]
 
 
@@ -40,7 +43,7 @@ class PlacedTable(Strict):
     """Where a control sits."""
 
     parent: str = "world"
-    rest: Triple = (0.0, 0.0, 0.0)
+    rest: Point = []
     order: str = "yxz"
     rockers: tuple[str, ...] = ROCKERS
 
@@ -71,6 +74,7 @@ class ControlTable(PlacedTable):
     ankle_flexion: str | AxisTable | None = None
     ankle_inversion: str | AxisTable | None = None
     foot_yaw: str | AxisTable | None = None
+    hock_flexion: str | AxisTable | None = None
 
 
 class WidthsTable(Strict):
@@ -84,9 +88,9 @@ class WidthsTable(Strict):
 class FootTable(Strict):
     """A foot."""
 
-    heel: Triple
-    ball: Triple
-    toe: Triple
+    heel: Point
+    ball: Point
+    toe: Point
     widths: WidthsTable | None = None
     outline: list[Pair] | None = None
     hinged: bool = True
@@ -96,11 +100,13 @@ class FootTable(Strict):
 class LegTable(Strict):
     """A leg."""
 
-    hip: Triple
+    hip: Point
     thigh: float
     shank: float
     foot: FootTable
     limits: dict[str, Pair] = {}
+    hock: float = 0.0
+    backward: bool = False
 
 
 class MirrorTable(Strict):
