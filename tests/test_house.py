@@ -28,10 +28,11 @@ STREAM = {
     "mathematics": "rotations directions band bounds",
     "curves": "bezier tangents key_checks rounds curves key_edits",
     "ground": "ground_line ground_coordinates ground",
-    "rig and clip": "rig belt clip",
-    "kinematics": "leg leg_chain leg_joints sole spaces scene",
+    "rig and clip": "foot rig rig_styles reflection belt clip",
+    "kinematics": "leg leg_chain leg_joints leg_pose rocker_chain sole poses foot_styles spaces scene",
     "contact": "slip contact",
-    "plant": "footprint reach swing settle choice dense still key_slopes keys few planting",
+    "plant": "footprint reach swing settle choice dense still key_slopes keys few",
+    "the other styles, the whole job": "feet_in_world styled restyle planting",
     "mirror": "families mirror",
     "findings": "findings touch slide seam mismatch joints seen checking",
     "ways to mend": "easing bench mend_height mend_slide mend_reach mend_snap mend_cross mend_seam",
@@ -41,7 +42,7 @@ STREAM = {
     "blocking out": "recipe_measures recipe_layers recipe cycle block_hips block_feet blocking",
     "gait": "pendulum gait_measures gait_bands",
     "capture": "capture_points capture_hinge capture",
-    "files": "file_faults save rig_file clip_file ground_file profile_file recipe_file demos",
+    "files": "file_faults save rig_tables rig_file rig_save clip_file ground_file profile_file recipe_file demos",
     "host": "host.protocol host.refusals host.memory host.reading host.writing host.jobs host",
     "pictures": (
         "pictures pictures.ink pictures.svg pictures.axes pictures.figure pictures.subject pictures.tracks "
@@ -49,7 +50,8 @@ STREAM = {
     ),
     "faces": "options tables gait_tables",
     "commands": (
-        "commands commands.arguments commands.as_json commands.job commands.block commands.check commands.plant"
+        "commands commands.arguments commands.as_json commands.job commands.block commands.check "
+        "commands.plant commands.convert"
     ),
     "command line": "cli __main__",
 }

@@ -39,10 +39,14 @@ if TYPE_CHECKING:
     from surefoot.proposals import Proposal, Worse, apply, propose
     from surefoot.recipe import Recipe
     from surefoot.recipe_file import load_recipe, recipe_names
+    from surefoot.reflection import Image, mirror_map
     from surefoot.remixing import Edit, mix, remix
     from surefoot.replanting import replant
+    from surefoot.restyle import Converted, convert
     from surefoot.rig import Axis, Control, Foot, Leg, Limits, Rig
     from surefoot.rig_file import load_rig, preset_names
+    from surefoot.rig_save import save_rig
+    from surefoot.rig_styles import rig_in_style
     from surefoot.twinning import Twinned, twin
 
 _HOMES = {
@@ -65,6 +69,7 @@ _HOMES = {
     "ground_file": ("load_ground",),
     "layer": ("layer_between",),
     "letting": ("let_down",),
+    "reflection": ("Image", "mirror_map"),
     "pendulum": ("compass_rise", "roller_rise"),
     "pictures.sheet": ("draw",),
     "pictures.svg": ("Picture",),
@@ -74,8 +79,11 @@ _HOMES = {
     "recipe_file": ("load_recipe", "recipe_names"),
     "remixing": ("Edit", "mix", "remix"),
     "replanting": ("replant",),
+    "restyle": ("Converted", "convert"),
     "rig": ("Axis", "Control", "Foot", "Leg", "Limits", "Rig"),
     "rig_file": ("load_rig", "preset_names"),
+    "rig_save": ("save_rig",),
+    "rig_styles": ("rig_in_style",),
     "twinning": ("Twinned", "twin"),
 }
 _HOME_OF = {name: module for module, names in _HOMES.items() for name in names}
@@ -90,6 +98,7 @@ __all__ = [
     "Clip",
     "ContactLimits",
     "Control",
+    "Converted",
     "Curve",
     "Edit",
     "FileError",
@@ -98,6 +107,7 @@ __all__ = [
     "Foot",
     "Footprint",
     "Ground",
+    "Image",
     "InputError",
     "KeyTolerance",
     "Leg",
@@ -129,6 +139,7 @@ __all__ = [
     "clip_schema",
     "close_loop",
     "compass_rise",
+    "convert",
     "demo",
     "draw",
     "fit_rig",
@@ -138,6 +149,7 @@ __all__ = [
     "load_ground",
     "load_recipe",
     "load_rig",
+    "mirror_map",
     "mix",
     "plant",
     "preset_names",
@@ -145,8 +157,10 @@ __all__ = [
     "recipe_names",
     "remix",
     "replant",
+    "rig_in_style",
     "roller_rise",
     "save_clip",
+    "save_rig",
     "twin",
 ]
 
