@@ -27,6 +27,8 @@ if TYPE_CHECKING:
     from surefoot.findings import Finding
     from surefoot.ground import Flat, Ground, Plane, Profile
     from surefoot.ground_file import load_ground
+    from surefoot.ground_grid import Grid
+    from surefoot.ground_presets import preset_ground, preset_grounds
     from surefoot.layer import layer_between
     from surefoot.letting import let_down
     from surefoot.planting import Footprint, Planted, plant
@@ -50,6 +52,8 @@ _HOMES = {
     "findings": ("Finding",),
     "ground": ("Flat", "Ground", "Plane", "Profile"),
     "ground_file": ("load_ground",),
+    "ground_grid": ("Grid",),
+    "ground_presets": ("preset_ground", "preset_grounds"),
     "layer": ("layer_between",),
     "planting": ("Footprint", "Planted", "plant"),
     "proposals": ("Proposal", "Worse", "apply", "propose"),
@@ -72,6 +76,7 @@ __all__ = [
     "Flat",
     "Foot",
     "Footprint",
+    "Grid",
     "Ground",
     "InputError",
     "KeyTolerance",
@@ -105,6 +110,8 @@ __all__ = [
     "load_ground",
     "load_rig",
     "plant",
+    "preset_ground",
+    "preset_grounds",
     "preset_names",
     "propose",
     "save_clip",
