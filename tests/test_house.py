@@ -27,7 +27,7 @@ STREAM = {
     "words and measures": "_version errors units tolerances",
     "mathematics": "rotations directions band bounds",
     "curves": "bezier tangents key_checks rounds curves key_edits",
-    "ground": "ground_line ground_coordinates ground",
+    "ground": "ground_line ground_coordinates ground_surface ground_profile ground ground_grid ground_presets",
     "rig and clip": "foot rig rig_styles reflection belt clip",
     "kinematics": "leg leg_chain leg_joints leg_pose rocker_chain sole poses foot_styles spaces scene",
     "contact": "slip contact",
@@ -42,7 +42,10 @@ STREAM = {
     "blocking out": "recipe_measures recipe_layers recipe cycle block_hips block_feet blocking",
     "gait": "pendulum gait_measures gait_bands",
     "capture": "capture_points capture_hinge capture",
-    "files": "file_faults save rig_tables rig_file rig_save clip_file ground_file profile_file recipe_file demos",
+    "files": (
+        "file_faults save rig_tables rig_file rig_save clip_file ground_data_file ground_file profile_file "
+        "recipe_file demos"
+    ),
     "host": "host.protocol host.refusals host.memory host.reading host.writing host.jobs host",
     "pictures": (
         "pictures pictures.ink pictures.svg pictures.axes pictures.figure pictures.subject pictures.tracks "

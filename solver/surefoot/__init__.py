@@ -30,6 +30,8 @@ if TYPE_CHECKING:
     from surefoot.gait_bands import Beside, beside_science
     from surefoot.ground import Flat, Ground, Plane, Profile
     from surefoot.ground_file import load_ground
+    from surefoot.ground_grid import Grid
+    from surefoot.ground_presets import preset_ground, preset_grounds
     from surefoot.layer import layer_between
     from surefoot.letting import let_down
     from surefoot.pendulum import compass_rise, roller_rise
@@ -67,6 +69,8 @@ _HOMES = {
     "gait_bands": ("Beside", "beside_science"),
     "ground": ("Flat", "Ground", "Plane", "Profile"),
     "ground_file": ("load_ground",),
+    "ground_grid": ("Grid",),
+    "ground_presets": ("preset_ground", "preset_grounds"),
     "layer": ("layer_between",),
     "letting": ("let_down",),
     "reflection": ("Image", "mirror_map"),
@@ -106,6 +110,7 @@ __all__ = [
     "Flat",
     "Foot",
     "Footprint",
+    "Grid",
     "Ground",
     "Image",
     "InputError",
@@ -152,6 +157,8 @@ __all__ = [
     "mirror_map",
     "mix",
     "plant",
+    "preset_ground",
+    "preset_grounds",
     "preset_names",
     "propose",
     "recipe_names",
