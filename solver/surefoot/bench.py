@@ -26,6 +26,7 @@ from surefoot.rotations import matrix
 from surefoot.scene import Scene
 from surefoot.seen import Seen
 from surefoot.slip import least_steps
+from surefoot.tolerances import REFERENCE_LEG
 from surefoot.touch import PER_FRAME
 
 __all__ = ["AXES", "Bench", "Draft"]
@@ -88,15 +89,27 @@ class Bench:
         self.scene, self.fine, self.touch = seen.scene, seen.fine, seen.touch
         self.down, self.over, self.overlap, self.joints = seen.down, seen.over, seen.overlap, seen.joints
         self.bounds = report.tolerances
-        self._spells: dict[tuple[int, int, Window], Flags] = {}
+        self._spells: dict[tuple[int, int, int, int], Flags] = {}
+        self._samples: dict[tuple[int, int], tuple[Indices, Indices]] = {}
         self._free: dict[tuple[str, str], int | None] = {}
         self.loop = self.scene.drift is not None
+        self.rate = float(clip.rate)
+        self.size = rig.leg / REFERENCE_LEG
         self.legs = np.array([[leg.length] for leg in rig.legs])
 
     @cached_property
     def turning(self) -> dict[int, bool]:
         """Which of the bound channels turn something, by row."""
         return {row: key in TURNS for (_, key), row in self.scene.binding.rows.items()}
+
+    @cached_property
+    def levers(self) -> tuple[float, float]:
+        """How far a point of a sole is at most from its ankle, and one of its toes from the ball hinge, metres."""
+        feet = [leg.foot for leg in self.rig.legs]
+        toes = [float(np.linalg.norm(foot.toe_corners - foot.ball, axis=1).max()) for foot in feet]
+        hind = [float(np.linalg.norm(foot.hind_corners, axis=1).max()) for foot in feet]
+        bent = [float(np.linalg.norm(foot.ball)) + toe for foot, toe in zip(feet, toes, strict=True)]
+        return max(hind + bent), max(toes)
 
     @cached_property
     def steps(self) -> Array:
@@ -113,11 +126,15 @@ class Bench:
         return np.asarray(beyond_limits(self.joints, self.rig).max(axis=0))
 
     @cached_property
+    def turn(self) -> Array:
+        """How the hindfeet are turned, ``(3, 3, 2, samples)``, ground space."""
+        return matrix(*self.fine.angles)
+
+    @cached_property
     def hinge(self) -> Array:
         """The ball hinges, ``(3, 2, samples)`` metres, ground space."""
-        turn = matrix(*self.fine.angles)
         ball = np.array([leg.foot.ball for leg in self.rig.legs]).T
-        return np.asarray(np.einsum("ijfs,jf->ifs", turn, ball) + self.fine.ankle)
+        return np.asarray(np.einsum("ijfs,jf->ifs", self.turn, ball) + self.fine.ankle)
 
     @cached_property
     def heel(self) -> Array:
@@ -132,13 +149,24 @@ class Bench:
 
     def window(self, finding: Finding, *, seconds: float) -> Window:
         """Return the window of a finding with so much time to ease in and out, at least two frames each."""
-        margin = 1 + max(1, round(seconds * float(self.clip.rate)))
+        margin = 1 + max(1, round(seconds * self.rate))
         first, last = finding.first - self.clip.first, finding.last - self.clip.first
         return Window.around(first, last, margin=margin, frames=self.clip.frames, loop=self.loop)
 
+    def samples(self, window: Window) -> Indices:
+        """Return the window's samples, counted on over the seam."""
+        return self._both(window)[0]
+
     def samples_of(self, window: Window) -> Indices:
         """Return which of the bench's samples the window's are."""
-        return self.wrapped(window.samples)
+        return self._both(window)[1]
+
+    def _both(self, window: Window) -> tuple[Indices, Indices]:
+        asked = window.start, window.count
+        if asked not in self._samples:
+            samples = window.samples
+            self._samples[asked] = samples, self.wrapped(samples)
+        return self._samples[asked]
 
     def wrapped(self, samples: Indices) -> Indices:
         """Return samples that count on over the seam as those of the first round."""
@@ -146,14 +174,14 @@ class Bench:
 
     def spell(self, finding: Finding, window: Window) -> Flags:
         """Return which samples of a window lie in the finding's frames."""
-        asked = finding.first, finding.last, window
+        asked = finding.first, finding.last, window.start, window.count
         if asked not in self._spells:
             self._spells[asked] = self._spell(finding, window)
         return self._spells[asked]
 
     def _spell(self, finding: Finding, window: Window) -> Flags:
         first, last = ((f - self.clip.first) * PER_FRAME for f in (finding.first, finding.last))
-        at = window.samples
+        at = self.samples(window)
         inside = (at >= first) & (at <= last)
         if self.loop:
             size = len(self.fine.frames)
@@ -193,9 +221,9 @@ class Bench:
         if not self.scene.binding.plain:
             change = self._in_channels(foot, window, change)
         control = f"{FEET[foot]}_foot"
-        amounts = np.array(list(change.values()))
+        amounts = np.array([*change.values()])
         rows, kept = [], []
-        for k, (key, most) in enumerate(zip(change, np.abs(amounts).max(axis=1).tolist(), strict=True)):
+        for k, (key, most) in enumerate(zip(change, np.maximum.reduce(np.abs(amounts), axis=1).tolist(), strict=True)):
             if most <= NOTHING:
                 continue
             row = self.free(control, key)

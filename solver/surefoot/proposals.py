@@ -22,7 +22,7 @@ from surefoot.errors import InputError
 from surefoot.findings import Finding
 from surefoot.ground import Ground
 from surefoot.mend_cross import cross_drafts
-from surefoot.mend_height import Turns, hover_drafts, sink_drafts
+from surefoot.mend_height import Needs, hover_drafts, sink_drafts
 from surefoot.mend_reach import Legs, stretch_drafts
 from surefoot.mend_seam import seam_drafts
 from surefoot.mend_slide import slide_drafts
@@ -30,7 +30,7 @@ from surefoot.mend_snap import snap_drafts
 from surefoot.overlay import overlaid
 from surefoot.rig import Axis, Rig
 from surefoot.tally import Judged, Worse
-from surefoot.tolerances import KINDS, REFERENCE_LEG
+from surefoot.tolerances import KINDS
 from surefoot.units import ANGLES
 
 __all__ = ["Proposal", "Worse", "apply", "propose"]
@@ -197,17 +197,16 @@ def apply(clip: Clip, rig: Rig, proposal: Proposal, *, let: Iterable[str] = ()) 
 
 def _drafts(bench: Bench) -> list[Draft]:
     """Return every way to mend every finding, whether it's worth it or not."""
-    turns, legs = Turns(bench), None
+    needs, legs = Needs(bench), Legs(bench)
     found: list[Draft | None] = []
     for finding in bench.report.findings:
         if finding.kind == "sink":
-            found += sink_drafts(bench, finding, turns)
+            found += sink_drafts(bench, finding, needs)
         elif finding.kind == "hover":
-            found += hover_drafts(bench, finding, turns)
+            found += hover_drafts(bench, finding, needs)
         elif finding.kind == "slide":
             found += slide_drafts(bench, finding)
         elif finding.kind == "stretch":
-            legs = legs or Legs(bench)
             found += stretch_drafts(bench, finding, legs)
         elif finding.kind == "snap":
             found += snap_drafts(bench, finding)
@@ -249,10 +248,10 @@ def _turning(bench: Bench, draft: Draft) -> tuple[bool, ...]:
 
 
 def _cost(bench: Bench, draft: Draft, turning: tuple[bool, ...]) -> float:
-    length = LENGTH_COST * bench.rig.leg / REFERENCE_LEG
-    amounts = draft.amounts[:, : draft.window.count - draft.window.closed]
-    squares: list[float] = np.einsum("ij,ij->i", amounts, amounts).tolist()
-    total = sum(s / (ANGLE_COST if turns else length) ** 2 for s, turns in zip(squares, turning, strict=True))
+    length = LENGTH_COST * bench.size
+    amounts = draft.amounts[:, :-1] if draft.window.closed else draft.amounts
+    units = [ANGLE_COST if turns else length for turns in turning]
+    total = sum(float(row @ row) / unit**2 for row, unit in zip(amounts, units, strict=True))
     return sqrt(total / max(1, min(draft.finding.last - draft.finding.first + 1, bench.clip.frames)))
 
 
