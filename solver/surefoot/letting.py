@@ -13,7 +13,7 @@ from surefoot.clip import Clip
 from surefoot.errors import UnknownName
 from surefoot.ground import Ground
 from surefoot.planting import Planted
-from surefoot.proposals import Proposal, apply, propose
+from surefoot.proposals import Proposal, apply_proposals, propose
 from surefoot.rig import Rig
 
 __all__ = ["let_down"]
@@ -57,6 +57,6 @@ def let_down(
         if not asked:
             break
         worst = max(asked, key=lambda way: way.finding.amount)
-        clip = apply(clip, rig, worst, let=let)
+        clip = apply_proposals(clip, rig, [worst], let=let)
         done.append(worst)
     return clip, tuple(done)

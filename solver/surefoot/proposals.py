@@ -33,7 +33,7 @@ from surefoot.tally import Judged, Worse
 from surefoot.tolerances import KINDS
 from surefoot.units import ANGLES
 
-__all__ = ["Proposal", "Worse", "apply", "propose"]
+__all__ = ["Proposal", "Worse", "apply_proposals", "propose"]
 
 Array = NDArray[np.float64]
 
@@ -101,6 +101,15 @@ class Proposal:
         object.__setattr__(self, "frames", frames)
         object.__setattr__(self, "amounts", amounts)
 
+    def window_in(self, clip: Clip) -> tuple[Window, Array]:
+        """Return the window in a clip in which it changes something, and the amounts at all of the window's frames."""
+        start, count = int(self.frames[0]) - clip.first, len(self.frames)
+        if clip.loop and count == clip.frames:
+            window = Window(start, count + 1, (False, False), closed=True)
+            return window, np.concatenate([self.amounts, self.amounts[:, :1]], axis=1)
+        level = (clip.loop or start > 0, clip.loop or start + count < clip.frames)
+        return Window(start, count, level), self.amounts
+
     @property
     def shown(self) -> Array:
         """The amounts in millimetres and degrees, ``(channels, frames)``."""
@@ -127,7 +136,7 @@ def propose(
 ) -> tuple[Proposal, ...]:
     """Return the ways to mend each finding of a clip, in the order of the findings, cheapest first.
 
-    Nothing is changed; `apply` does that, one proposal at a time. Joints beyond their range have no proposal.
+    Nothing is changed; `apply_proposals` does that.
 
     Parameters
     ----------
@@ -158,35 +167,52 @@ def propose(
     return tuple(found)
 
 
-def apply(clip: Clip, rig: Rig, proposal: Proposal, *, let: Iterable[str] = ()) -> Clip:
-    """Return the clip with one proposal put on: its channels gain keys in its frames, all others are the same objects.
+def apply_proposals(clip: Clip, rig: Rig, proposals: Iterable[Proposal], *, let: Iterable[str] = ()) -> Clip:
+    """Return the clip with proposals put on: their channels gain keys in their frames, all others are the same objects.
+
+    Whole channels that close a seam come first; then amounts that meet in a channel add up. What each proposal tells
+    is of itself alone: of several that mend the same frames the sum may do too much.
 
     Parameters
     ----------
+    proposals : iterable of Proposal
+        Of `propose` for this clip.
     let : iterable of str
         Channels that may be changed though they're asked for, such as ``hips.y``.
 
     Raises
     ------
     InputError
-        If the proposal asks for a channel that isn't let, or a channel isn't there or is locked.
+        If a proposal asks for a channel that isn't let, a channel isn't there or is locked, or two proposals close
+        the same channel.
     """
-    if proposal.asks and proposal.asks not in set(let):
-        raise InputError(f"it changes {proposal.asks}, which must be let first", place=f"proposal {proposal.way}")
+    chosen, let = tuple(proposals), set(let)
+    closed: dict[str, Curve] = {}
+    for proposal in chosen:
+        _check(clip, proposal, let)
+        for name, curve in proposal.curves.items():
+            if name in closed:
+                raise InputError(f"another one closes {name} already", place=f"proposal {proposal.way}")
+            closed[name] = curve
+    clip = clip.with_channels(closed) if closed else clip
+    for proposal in chosen:
+        if not proposal.curves:
+            clip = _put_on(clip, rig, proposal)
+    return clip
+
+
+def _check(clip: Clip, proposal: Proposal, let: set[str]) -> None:
+    place = f"proposal {proposal.way}"
+    if proposal.asks and proposal.asks not in let:
+        raise InputError(f"it changes {proposal.asks}, which must be let first", place=place)
     for name in proposal.channels:
-        clip.curve(name, place=f"proposal {proposal.way}")
+        clip.curve(name, place=place)
         if name in clip.locked:
-            raise InputError(f"{name} is locked", place=f"proposal {proposal.way}")
-    if proposal.curves:
-        return clip.with_channels(proposal.curves)
-    frames = proposal.frames
-    start, count = int(frames[0]) - clip.first, len(frames)
-    if clip.loop and count == clip.frames:
-        window = Window(start, count + 1, (False, False), closed=True)
-        amounts = np.concatenate([proposal.amounts, proposal.amounts[:, :1]], axis=1)
-    else:
-        level = (clip.loop or start > 0, clip.loop or start + count < clip.frames)
-        window, amounts = Window(start, count, level), proposal.amounts
+            raise InputError(f"{name} is locked", place=place)
+
+
+def _put_on(clip: Clip, rig: Rig, proposal: Proposal) -> Clip:
+    window, amounts = proposal.window_in(clip)
     axes = rig.channels()
     changed = {
         name: overlaid(clip.channels[name], amount / axes[name].scale, window, clip)
