@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from surefoot.bench import Bench, Draft
 from surefoot.joints import KNEE, joints_of_one, limits_of, whip
-from surefoot.rig import FEET
+from surefoot.rig import FEET, Limits
 from surefoot.rotations import length
 from surefoot.scene import Scene
 from surefoot.slide import widest
@@ -203,10 +203,19 @@ def _count_joints(bench: Bench, trial: Trial, tally: Tally) -> None:
         again = trial.index - bench.clip.frames
         inside |= (again >= first) & (again <= last)
     edges = np.array([[part.start, part.stop - 1] for part in trial.parts]).ravel()
-    knees = np.array([trial.known(bench.joints[KNEE]), after[KNEE]])
+    known = trial.known(bench.joints)
+    knees = np.abs(np.array([known[KNEE], after[KNEE]]))
     whips = np.zeros(knees.shape)
     whips[:, 1:-1] = whip(knees, bench.clip.step)
     whips[:, edges] = 0.0  # their neighbours are another draft's
     low, high = limits_of(bench.rig).take(foot, axis=2)
-    beyond = np.maximum(low - after, after - high).max(axis=0)
-    tally.count(("snap", "limit"), trial, (whips[0], trial.known(bench.beyond)), (whips[1], beyond), inside)
+    beyond = [np.maximum(low - angles, angles - high) for angles in (known, after)]
+    most = [joints.max(axis=0) for joints in beyond]
+    for (i, draft, measured), part in zip(trial.entries, trial.parts, strict=True):
+        if draft.finding.kind != "limit" or draft.finding.foot != FEET[measured]:
+            continue
+        own, spell = Limits.NAMES.index(draft.finding.part.replace(" ", "_")), inside[part]
+        tally.leaves[i] = float(np.where(spell, beyond[1][own, part], 0.0).max())
+        for amount, joints in zip(most, beyond, strict=True):  # in its own frames only the other joints can be harmed
+            amount[part] = np.where(spell, np.delete(joints[:, part], own, axis=0).max(axis=0), amount[part])
+    tally.count(("snap", "limit"), trial, (whips[0], most[0]), (whips[1], most[1]), inside)

@@ -20,7 +20,6 @@ from surefoot.curves import Curve, Shape
 from surefoot.easing import Window
 from surefoot.findings import Finding
 from surefoot.ground import Flat, Ground
-from surefoot.joints import beyond_limits
 from surefoot.rig import FEET, Rig
 from surefoot.rotations import matrix
 from surefoot.scene import Scene
@@ -119,11 +118,6 @@ class Bench:
         if self.scene.drift is not None:
             last = self.scene.drift.apply(last, times=-1)
         return least_steps(np.concatenate([last, points], axis=-1), np.concatenate([height[..., -1:], height], axis=-1))
-
-    @cached_property
-    def beyond(self) -> Array:
-        """By how much the joint that is worst off is beyond its range, ``(2, frames)`` radians; negative: within."""
-        return np.asarray(beyond_limits(self.joints, self.rig).max(axis=0))
 
     @cached_property
     def turn(self) -> Array:

@@ -70,7 +70,7 @@ def snap_drafts(bench: Bench, finding: Finding) -> list[Draft | None]:
     foot = FEET.index(finding.foot)
     leg, step, count = bench.rig.legs[foot], bench.clip.step, bench.clip.frames
     window = bench.window(finding, seconds=EASING)
-    own = bench.joints[KNEE, foot]
+    own = np.abs(bench.joints[KNEE, foot])
     around = np.arange(window.start - 1, window.start + window.count + 1)
     flexion = own[around % count]
     if not bench.loop:  # beyond the clip the knee goes on as it was
@@ -85,7 +85,7 @@ def snap_drafts(bench: Bench, finding: Finding) -> list[Draft | None]:
     )  # fmt: skip
     if bend.max() <= 1e-9:
         return []
-    wanted = leg_length(flexion[1:-1] + bend, leg.thigh, leg.shank)
+    wanted = leg_length(flexion[1:-1] + bend, leg.upper, leg.shank)
     at = bench.samples_of(window)[::PER_FRAME]
     hip, ankle = bench.fine.hip[:, foot, at], bench.fine.ankle[:, foot, at]
     distance = np.sqrt(((hip - ankle) ** 2).sum(axis=0))

@@ -23,6 +23,7 @@ from surefoot.findings import Finding
 from surefoot.ground import Ground
 from surefoot.mend_cross import cross_drafts
 from surefoot.mend_height import Needs, hover_drafts, sink_drafts
+from surefoot.mend_limit import limit_drafts
 from surefoot.mend_reach import Legs, stretch_drafts
 from surefoot.mend_seam import seam_drafts
 from surefoot.mend_slide import slide_drafts
@@ -236,6 +237,8 @@ def _drafts(bench: Bench) -> list[Draft]:
             found += stretch_drafts(bench, finding, legs)
         elif finding.kind == "snap":
             found += snap_drafts(bench, finding)
+        elif finding.kind == "limit":
+            found += limit_drafts(bench, finding)
         elif finding.kind == "cross":
             found += cross_drafts(bench, finding)
         elif finding.kind == "seam":

@@ -66,13 +66,16 @@ class Tally:
     def count(
         self, kinds: tuple[str, ...], trial: Spans, before: Sequence[Array], after: Sequence[Array], inside: Flags
     ) -> None:
-        """Count amounts ``(samples,)`` of some kinds; ``inside`` ``(samples,)`` is each finding's own frames."""
+        """Count amounts ``(samples,)`` of some kinds; ``inside`` ``(samples,)`` is each finding's own frames.
+
+        What is left of a ``limit`` is of one joint: who counts the joints tells that.
+        """
         beyond = np.full((len(kinds), len(inside)), -np.inf)
         told = False
         for k, kind in enumerate(kinds):
             note = self.bench.bounds[kind][0]
             grown = (after[k] > note) & (after[k] > before[k] + TRIFLE * note)
-            mine = [d.finding.kind == kind and d.finding.foot == _side(kind, f) for _, d, f in trial.entries]
+            mine = [d.finding.kind == kind != "limit" and d.finding.foot == _side(kind, f) for _, d, f in trial.entries]
             if True in mine:
                 own = inside & np.repeat([False, *mine], trial.sizes)
                 left = np.maximum.reduceat(np.where(own, after[k], 0.0), trial.starts).tolist()
