@@ -19,8 +19,9 @@ from surefoot.clip import Clip
 from surefoot.curves import Curve, Shape
 from surefoot.easing import Window
 from surefoot.findings import Finding
+from surefoot.foot_styles import FootWorld
 from surefoot.ground import Flat, Ground
-from surefoot.rig import FEET, Rig
+from surefoot.rig import LENGTHWISE, Rig
 from surefoot.rotations import matrix
 from surefoot.scene import Scene
 from surefoot.seen import Seen
@@ -35,8 +36,8 @@ Flags = NDArray[np.bool_]
 Indices = NDArray[np.intp]
 
 LEVEL = Flat(0.0)
-AXES = ("x", "y", "z", "pitch", "yaw", "roll", "bend")
-TURNS = ("pitch", "yaw", "roll", "bend", "knee")
+AXES = ("x", "y", "z", "pitch", "yaw", "roll", "bend", "knee")
+"""Of a foot's world pose: what a change may name."""
 NOTHING = 1e-9
 """Metres and radians: a channel that would change by less isn't in a draft."""
 
@@ -99,7 +100,7 @@ class Bench:
     @cached_property
     def turning(self) -> dict[int, bool]:
         """Which of the bound channels turn something, by row."""
-        return {row: key in TURNS for (_, key), row in self.scene.binding.rows.items()}
+        return {row: key not in LENGTHWISE for (_, key), row in self.scene.binding.rows.items()}
 
     @cached_property
     def levers(self) -> tuple[float, float]:
@@ -210,11 +211,11 @@ class Bench:
         Parameters
         ----------
         change : mapping of str to ndarray, shape (window.count,)
-            By axis (x, y, z, pitch, yaw, roll, bend): metres in world space, radians as turns of order yxz.
+            By axis, of `AXES`: metres in world space, radians as turns of order yxz.
         """
         if not self.scene.binding.plain:
             change = self._in_channels(foot, window, change)
-        control = f"{FEET[foot]}_foot"
+        control = self.rig.feet[foot].name
         amounts = np.array([*change.values()])
         rows, kept = [], []
         for k, (key, most) in enumerate(zip(change, np.maximum.reduce(np.abs(amounts), axis=1).tolist(), strict=True)):
@@ -231,17 +232,22 @@ class Bench:
         return Draft(finding, way, window, tuple(rows), amounts, foot) if rows else None
 
     def _in_channels(self, foot: int, window: Window, change: Mapping[str, Array]) -> dict[str, Array]:
-        wanted = np.array([change.get(key, np.zeros(window.count)) for key in AXES])
         scene, at = self.scene, window.frames % self.clip.frames
-        pose, values = scene.pose, scene.values[:, at]
-        ankle, angles, bend = pose.ankle[:, :, at].copy(), pose.angles[:, :, at].copy(), pose.bend[:, at].copy()
-        ankle[:, foot] += wanted[:3]
-        angles[:, foot] += wanted[3:6]
-        bend[foot] += wanted[6]
-        new = scene.binding.write(ankle, angles, bend, values, scene.frames[at])[:, foot]
-        padded = np.concatenate([values, np.zeros((1, len(at)))])
-        found = new - padded[scene.binding.foot_rows[:, foot]]
-        return dict(zip(AXES, np.where(np.abs(found) < 1e-12, 0.0, found), strict=True))
+        binding, values, frames = scene.binding, scene.values[:, at], scene.frames[at]
+        pose = scene.pose.at(at)
+        ankle, angles, bend, knee = (part.copy() for part in (pose.ankle, pose.angles, pose.bend, pose.knee))
+        parts = dict(zip(AXES, (*ankle[:, foot], *angles[:, foot], bend[foot], knee[foot]), strict=True))
+        for key, by in change.items():
+            parts[key] += by
+        if binding.style is None:
+            new = binding.write(ankle, angles, bend, values, frames)
+        else:
+            new = binding.write_styled(FootWorld(ankle, angles, bend, knee), values, frames, pose)
+        found = new[:, foot] - binding.feet(values)[:, foot]
+        made = dict(zip(binding.foot_keys, np.where(np.abs(found) < 1e-12, 0.0, found), strict=True))
+        if binding.style is None and "knee" in change:
+            made["knee"] = change["knee"]
+        return made
 
     def about(self, pivot: Array, foot: int, window: Window, turn: Array) -> dict[str, Array]:
         """Return the world change of a foot whose hindfoot turns about a pivot by ``turn`` (radians, pitch).

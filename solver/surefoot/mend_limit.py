@@ -80,11 +80,11 @@ def limit_drafts(bench: Bench, finding: Finding) -> list[Draft | None]:
     above = bool(angle[int(beyond.argmax())] > high)
     asked = (beyond > 0.0) & ((angle > high) == above)
     end = high - WITHIN if above else low + WITHIN
-    pose = _posed(bench.scene.pose, at)
+    pose = bench.scene.pose.at(at)
     measured = np.full(len(at), foot)
     found: list[Draft | None] = []
     for axis, grown, shrunk in WAYS[name]:
-        if axis == "knee" and bench.free(f"{FEET[foot]}_foot", "knee") is None:
+        if axis == "knee" and bench.free(bench.rig.feet[foot].name, "knee") is None:
             continue
         if axis in ("rolled", "bend") and not bench.rig.legs[foot].foot.hinged:
             continue
@@ -134,11 +134,6 @@ def _about_hip(arm: Array, axis: Array, by: Array) -> dict[str, Array]:
     across = np.array([axis[(i + 1) % 3] * arm[(i + 2) % 3] - axis[(i + 2) % 3] * arm[(i + 1) % 3] for i in range(3)])
     held = axis * (axis * arm).sum(axis=0)
     return dict(zip("xyz", (np.cos(by) - 1.0) * (arm - held) + np.sin(by) * across, strict=True))
-
-
-def _posed(pose: Pose, at: NDArray[np.intp]) -> Pose:
-    """Return the pose at some frames."""
-    return Pose(*(getattr(pose, part)[..., at] for part in Pose.__slots__))
 
 
 def _moved(pose: Pose, foot: int, change: dict[str, Array]) -> Pose:
