@@ -35,7 +35,7 @@ STREAM = {
     "the other styles, the whole job": "feet_in_world styled restyle planting",
     "mirror": "families mirror",
     "findings": "findings touch slide seam mismatch joints seen checking",
-    "ways to mend": "easing bench mend_height mend_slide mend_reach mend_snap mend_cross mend_seam",
+    "ways to mend": "easing bench mend_height mend_slide mend_reach mend_limit mend_snap mend_cross mend_seam",
     "proposals": "trial tally aftermath overlay proposals letting",
     "the day's edits": "remixing replanting twinning closing",
     "hand-over": "layer",

@@ -38,7 +38,7 @@ if TYPE_CHECKING:
     from surefoot.pictures.sheet import draw
     from surefoot.pictures.svg import Picture
     from surefoot.planting import Footprint, Planted, plant
-    from surefoot.proposals import Proposal, Worse, apply, propose
+    from surefoot.proposals import Proposal, Worse, apply_proposals, propose
     from surefoot.recipe import Recipe
     from surefoot.recipe_file import load_recipe, recipe_names
     from surefoot.reflection import Image, mirror_map
@@ -78,7 +78,7 @@ _HOMES = {
     "pictures.sheet": ("draw",),
     "pictures.svg": ("Picture",),
     "planting": ("Footprint", "Planted", "plant"),
-    "proposals": ("Proposal", "Worse", "apply", "propose"),
+    "proposals": ("Proposal", "Worse", "apply_proposals", "propose"),
     "recipe": ("Recipe",),
     "recipe_file": ("load_recipe", "recipe_names"),
     "remixing": ("Edit", "mix", "remix"),
@@ -136,7 +136,7 @@ __all__ = [
     "UnknownName",
     "Worse",
     "__version__",
-    "apply",
+    "apply_proposals",
     "beside_science",
     "block",
     "capture_clip",
