@@ -13,7 +13,7 @@ from collections.abc import Mapping
 from types import MappingProxyType
 from typing import Literal
 
-__all__ = ["DEFS", "FACE", "OKABE_ITO", "PAPERS", "SIZES", "THEMES", "Theme", "style_of"]
+__all__ = ["DEFS", "FACE", "OKABE_ITO", "PAPERS", "SIZES", "THEMES", "Theme", "style_of", "variables"]
 
 Theme = Literal["auto", "light", "dark"]
 THEMES: tuple[Theme, ...] = ("auto", "light", "dark")
@@ -98,6 +98,16 @@ DEFS = (
 
 def _rules(paper: str) -> str:
     return _RULES.format(face=FACE, **PAPERS[paper])
+
+
+def variables() -> str:
+    """Return the same colours as variables of a page's style sheet, such as ``--left``, for light and dark screens."""
+
+    def told(paper: str) -> str:
+        colours = "".join(f"--{role}:{colour};" for role, colour in PAPERS[paper].items())
+        return f":root{{{colours}--face:{FACE};color-scheme:{paper}}}"
+
+    return f"{told('light')}\n@media screen and (prefers-color-scheme:dark){{{told('dark')}}}\n"
 
 
 def style_of(theme: Theme = "auto") -> str:
