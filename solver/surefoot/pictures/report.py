@@ -11,7 +11,7 @@ from surefoot.checking import Triple
 from surefoot.clip import Clip, Stance
 from surefoot.ground import Ground
 from surefoot.pictures.gait import NOT_CLINICAL
-from surefoot.pictures.ink import DEFS, style_of, variables
+from surefoot.pictures.ink import defs_of, style_of, variables
 from surefoot.pictures.listings import finding_rows, kinds_table, proposals_table
 from surefoot.pictures.scrubbed import figure_json
 from surefoot.pictures.sheet import KINDS_OF_PICTURE, pictures_of
@@ -107,7 +107,7 @@ def _page(parts: Mapping[str, str]) -> str:
 {variables()}{_read("report.css")}{style_of("auto")}</style>
 </head>
 <body>
-<svg class="defs" width="0" height="0" aria-hidden="true">{DEFS}</svg>
+<svg class="sf-auto defs" width="0" height="0" aria-hidden="true">{defs_of("auto")}</svg>
 <header><h1>{title}</h1><p>{setting}</p><p>Worst: {verdict}</p></header>
 <main>
 <section aria-labelledby="figure-head"><h2 id="figure-head">The figure, frame by frame</h2>
@@ -120,7 +120,7 @@ def _page(parts: Mapping[str, str]) -> str:
 <output id="now" for="frame"></output>
 {parts["compare"]}
 </div>
-<p class="soft">Full: left; broken and hatched: right, nearer from the side. Faint: before. Arrow keys step while the
+<p class="soft">Full: left; broken and open: right, nearer from the side. Faint: before. Arrow keys step while the
 slider has the focus; a button in the tables below goes to a finding's worst frame.</p>
 </section>
 <section><h2>Findings</h2>
