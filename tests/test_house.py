@@ -49,12 +49,13 @@ STREAM = {
     "host": "host.protocol host.refusals host.memory host.reading host.writing host.jobs host",
     "pictures": (
         "pictures pictures.ink pictures.svg pictures.axes pictures.figure pictures.subject pictures.tracks "
-        "pictures.strip pictures.plan pictures.gait pictures.traces pictures.sheet"
+        "pictures.strip pictures.plan pictures.gait pictures.traces pictures.sheet "
+        "pictures.png pictures.listings pictures.scrubbed pictures.report"
     ),
     "faces": "options tables gait_tables",
     "commands": (
         "commands commands.arguments commands.as_json commands.job commands.block commands.check "
-        "commands.plant commands.convert"
+        "commands.plant commands.convert commands.compared commands.draw commands.report"
     ),
     "command line": "cli __main__",
 }

@@ -35,6 +35,7 @@ if TYPE_CHECKING:
     from surefoot.layer import layer_between
     from surefoot.letting import let_down
     from surefoot.pendulum import compass_rise, roller_rise
+    from surefoot.pictures.report import html_report
     from surefoot.pictures.sheet import draw
     from surefoot.pictures.svg import Picture
     from surefoot.planting import Footprint, Planted, plant
@@ -75,6 +76,7 @@ _HOMES = {
     "letting": ("let_down",),
     "reflection": ("Image", "mirror_map"),
     "pendulum": ("compass_rise", "roller_rise"),
+    "pictures.report": ("html_report",),
     "pictures.sheet": ("draw",),
     "pictures.svg": ("Picture",),
     "planting": ("Footprint", "Planted", "plant"),
@@ -148,6 +150,7 @@ __all__ = [
     "demo",
     "draw",
     "fit_rig",
+    "html_report",
     "layer_between",
     "let_down",
     "load_clip",
