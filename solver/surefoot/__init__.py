@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from surefoot.belt import Belt
     from surefoot.capture import Capture, capture_clip, fit_rig
     from surefoot.checking import Report, check
-    from surefoot.choice import Choice
+    from surefoot.choice import Choice, Rejected
     from surefoot.clip import Clip, Stance
     from surefoot.clip_file import clip_schema, load_clip, save_clip
     from surefoot.contact import ContactLimits
@@ -41,7 +41,7 @@ _HOMES = {
     "clip": ("Clip", "Stance"),
     "letting": ("let_down",),
     "few": ("KeyTolerance",),
-    "choice": ("Choice",),
+    "choice": ("Choice", "Rejected"),
     "clip_file": ("clip_schema", "load_clip", "save_clip"),
     "contact": ("ContactLimits",),
     "curves": ("Curve", "Outside", "Shape"),
@@ -83,6 +83,7 @@ __all__ = [
     "Planted",
     "Profile",
     "Proposal",
+    "Rejected",
     "Report",
     "Rig",
     "Shape",
