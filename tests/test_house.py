@@ -61,7 +61,9 @@ STREAM = {
 }
 """The line in which modules stand; each may import those before it, and none after it."""
 LINE = [name for names in STREAM.values() for name in names.split()]
-RIM = [name for part in ("files", "pictures", "page", "faces", "commands", "command line") for name in STREAM[part].split()]
+RIM = [
+    name for part in ("files", "pictures", "page", "faces", "commands", "command line") for name in STREAM[part].split()
+]
 SHOP_WINDOW = "__init__"
 
 

@@ -23,7 +23,7 @@ def packed(head: Mapping[str, Any], arrays: Mapping[str, ArrayLike]) -> bytes:
     parts: list[bytes] = []
     at = 0
     for name, values in arrays.items():
-        array = np.ascontiguousarray(values, dtype="<f4")
+        array = np.asarray(values, dtype="<f4", order="C")
         listed.append({"name": name, "shape": list(array.shape), "at": at})
         parts.append(array.tobytes())
         at += array.size

@@ -28,7 +28,7 @@ MOST_BYTES = 1_000_000
 """A request's body may be that long; the page's own are a few kilobytes."""
 PATIENCE = 10.0
 """Seconds that a client may be silent in the middle of a request."""
-TYPES = {".html": "text/html; charset=utf-8", ".js": "text/javascript; charset=utf-8", ".css": "text/css; charset=utf-8"}
+TYPES = {".html": "text/html", ".js": "text/javascript", ".css": "text/css"}
 POLICY = "default-src 'none'; script-src 'self'; style-src 'self'; connect-src 'self'; img-src 'self' data:"
 
 
@@ -95,7 +95,7 @@ class _Handler(BaseHTTPRequestHandler):
         """Answer a request for work."""
         self._answered(self._post)
 
-    def log_message(self, format: str, *args: Any) -> None:
+    def log_message(self, *_: object) -> None:
         """Print nothing."""
 
     def _answered(self, answer: Callable[[str], tuple[str, bytes]]) -> None:
@@ -146,7 +146,7 @@ class _Handler(BaseHTTPRequestHandler):
         ending = "." + name.rpartition(".")[2]
         if name not in held or ending not in TYPES:
             raise Refused(HTTPStatus.NOT_FOUND, "the page has no such file")
-        return TYPES[ending], held[name].read_bytes()
+        return f"{TYPES[ending]}; charset=utf-8", held[name].read_bytes()
 
     def _post(self, path: str) -> tuple[str, bytes]:
         asked = read_wishes(self._body())

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -61,7 +61,7 @@ class Work:
     ground: Ground
     belt: Belt | None
     seen: str
-    wishes: Wishes = Wishes()
+    wishes: Wishes = field(default_factory=Wishes)
 
     @classmethod
     def open(cls, path: Path, clip: Clip, rig: Rig, *, ground: Ground, belt: Belt | None = None) -> Work:
@@ -287,5 +287,3 @@ def _free(path: Path, words: tuple[str, ...]) -> list[Path]:
         if not any(one.exists() for one in found):
             return found
     raise FileError(f"there are {MOST_COPIES} saved copies beside it already; remove some", place=path.name)
-
-

@@ -26,6 +26,7 @@ export class Asking {
 
   ask(wishes, since = performance.now()) {
     this.waiting = { wishes, since, answer: "quick" };
+    document.documentElement.dataset.asked = "yes";
     clearTimeout(this.timer);
     this.pump();
   }
@@ -51,6 +52,7 @@ export class Asking {
       if (answer === "quick" && this.waiting === null) {
         this.timer = setTimeout(() => this.askWhole(wishes), REST);
       }
+      if (answer === "whole" && this.waiting === null) delete document.documentElement.dataset.asked;
     } catch (error) {
       this.onTrouble(error instanceof TypeError ? "The server doesn't answer: is surefoot page still running?" : error.message);
     }

@@ -54,7 +54,7 @@ function item(finding, ways, about, past, go, i) {
   const taken = past.now.taken.find((one) => same(one, finding) && one.part === finding.part);
   const line = made("li", { class: rejected ? "rejected" : "", "data-kind": finding.kind, "data-foot": finding.foot, "data-first": finding.first });
   const buttons = mended ? [made("button", {
-    "aria-pressed": String(rejected), "data-at": `reject-${i}`, "aria-label": `Leave ${finding.kind} ${placed(finding)} ${frames(finding)} as it is`,
+    "aria-pressed": String(rejected), "data-at": `reject-${i}`, "aria-label": `${rejected ? "Rejected" : "Reject"}: ${finding.kind} ${placed(finding)}, ${frames(finding)}`,
     onclick: () => past.put({ rejected: rejected ? past.now.rejected.filter((one) => !same(one, finding)) : [...past.now.rejected, { kind: finding.kind, foot: finding.foot, first: finding.first, last: finding.last }] }),
   }, rejected ? "Rejected" : "Reject")] : [];
   line.append(made("div", { class: "row" }, where(finding, go), ...buttons));
@@ -74,7 +74,7 @@ function wayItem(way, k, finding, taken, past, i) {
   const one = { kind: finding.kind, foot: finding.foot, part: finding.part ?? "", way: way.way, first: finding.first, last: finding.last };
   return made("li", {}, made("div", { class: "row" }, made("span", {}, `${way.way}${way.default ? " (what planting does)" : ""}: ${told}`),
     made("button", {
-      "aria-pressed": String(mine), "data-at": `take-${i}-${k}`, "aria-label": `Accept ${way.way} for ${finding.kind} ${placed(finding)} ${frames(finding)}`,
+      "aria-pressed": String(mine), "data-at": `take-${i}-${k}`, "aria-label": `${mine ? "Accepted" : "Accept"}: ${way.way} for ${finding.kind} ${placed(finding)} ${frames(finding)}`,
       onclick: () => past.put({ taken: mine ? past.now.taken.filter((other) => !same(other, finding)) : [...past.now.taken.filter((other) => !same(other, finding)), one] }),
     }, mine ? "Accepted" : "Accept")));
 }

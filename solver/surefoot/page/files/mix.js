@@ -8,7 +8,7 @@ export function makeMix(about, past) {
   const rows = [];
   const place = document.getElementById("mix"), more = document.getElementById("mix-more");
   for (const where of [place, more]) {
-    where.append(made("div", { class: "slider head", "aria-hidden": "true" }, made("span"), made("span", {}, "share"), made("span", {}, "per cent"), made("span", {}, "frames later")));
+    where.append(made("div", { class: "slider head", "aria-hidden": "true" }, made("span"), made("span", {}, "share"), made("span", {}, "per cent"), made("span", {}, "later")));
   }
   const feet = new Set(about.feet);
   const groups = [...new Set(about.channels.map((name) => name.split(".").slice(0, -1).join(".")))];

@@ -84,5 +84,5 @@ function dimension(pen, answer, now, at, stride, height) {
   path(pen, [[a[0], y - 4], [a[0], y + 3]]); pen.stroke();
   path(pen, [[b[0], y - 4], [b[0], y + 3]]); pen.stroke();
   path(pen, [[a[0], y], [b[0], y]]); pen.stroke();
-  write(pen, `stride ${stride.toFixed(3)} m`, (a[0] + b[0]) / 2, y - 4, { align: "center" });
+  write(pen, `stride ${stride.toFixed(3)} m`, b[0] + 6, y + 3);
 }
