@@ -49,19 +49,22 @@ STREAM = {
     "host": "host.protocol host.refusals host.memory host.reading host.writing host.jobs host",
     "pictures": (
         "pictures pictures.ink pictures.svg pictures.axes pictures.figure pictures.subject pictures.tracks "
-        "pictures.strip pictures.plan pictures.gait pictures.traces pictures.sheet "
-        "pictures.png pictures.listings pictures.scrubbed pictures.report"
+        "pictures.strip pictures.plan pictures.gait pictures.traces pictures.sheet pictures.png "
+        "pictures.listings pictures.scrubbed pictures.report"
     ),
+    "page": "page page.wishes page.packing page.telling page.work page.server",
     "faces": "options tables gait_tables",
     "commands": (
         "commands commands.arguments commands.as_json commands.job commands.block commands.check "
-        "commands.plant commands.convert commands.compared commands.draw commands.report"
+        "commands.plant commands.page commands.convert commands.compared commands.draw commands.report"
     ),
     "command line": "cli __main__",
 }
 """The line in which modules stand; each may import those before it, and none after it."""
 LINE = [name for names in STREAM.values() for name in names.split()]
-RIM = [name for part in ("files", "pictures", "faces", "commands", "command line") for name in STREAM[part].split()]
+RIM = [
+    name for part in ("files", "pictures", "page", "faces", "commands", "command line") for name in STREAM[part].split()
+]
 SHOP_WINDOW = "__init__"
 
 

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from surefoot.blocking import Blocked, block
     from surefoot.capture import Capture, capture_clip, fit_rig
     from surefoot.checking import Report, check
-    from surefoot.choice import Choice
+    from surefoot.choice import Choice, Rejected
     from surefoot.clip import Clip, Stance
     from surefoot.clip_file import clip_schema, load_clip, save_clip
     from surefoot.closing import close_loop
@@ -57,7 +57,7 @@ _HOMES = {
     "blocking": ("Blocked", "block"),
     "capture": ("Capture", "capture_clip", "fit_rig"),
     "checking": ("Report", "check"),
-    "choice": ("Choice",),
+    "choice": ("Choice", "Rejected"),
     "clip": ("Clip", "Stance"),
     "clip_file": ("clip_schema", "load_clip", "save_clip"),
     "closing": ("close_loop",),
@@ -127,6 +127,7 @@ __all__ = [
     "Profile",
     "Proposal",
     "Recipe",
+    "Rejected",
     "Report",
     "Rig",
     "Shape",

@@ -17,5 +17,6 @@ COMMANDS = {
     "convert": "write a clip's feet in another style: about the ankle, by rockers, by joints",
     "draw": "draw a clip: pose strip, track plan, gait diagram, curves",
     "report": "write one HTML file with pictures, findings, proposals and a figure to scrub",
+    "page": "open a clip in a browser on this machine: mix, watch the feet, accept or reject, save",
 }
 """Every command and what it is for, in the order in which ``surefoot --help`` lists them."""
