@@ -52,15 +52,18 @@ STREAM = {
         "pictures.strip pictures.plan pictures.gait pictures.traces pictures.sheet"
     ),
     "faces": "options tables gait_tables",
-    "commands": (
-        "commands commands.arguments commands.as_json commands.job commands.block commands.check "
-        "commands.plant commands.convert"
-    ),
+    "shared by commands": "commands commands.arguments commands.as_json commands.job",
+    "remote calls": "rpc rpc.lines rpc.messages rpc.wishes rpc.desk rpc.server rpc.client",
+    "commands": "commands.block commands.check commands.plant commands.convert commands.rpc",
     "command line": "cli __main__",
 }
 """The line in which modules stand; each may import those before it, and none after it."""
 LINE = [name for names in STREAM.values() for name in names.split()]
-RIM = [name for part in ("files", "pictures", "faces", "commands", "command line") for name in STREAM[part].split()]
+RIM = [
+    name
+    for part in ("files", "pictures", "faces", "shared by commands", "remote calls", "commands", "command line")
+    for name in STREAM[part].split()
+]
 SHOP_WINDOW = "__init__"
 
 

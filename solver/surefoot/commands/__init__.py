@@ -15,5 +15,6 @@ COMMANDS = {
     "check": "say what is wrong with the feet, in which frames and by how much",
     "plant": "mend the feet of a clip and write it to a new file",
     "convert": "write a clip's feet in another style: about the ankle, by rockers, by joints",
+    "rpc": "answer JSON-RPC 2.0 calls on standard input and output, for hosts with an older Python",
 }
 """Every command and what it is for, in the order in which ``surefoot --help`` lists them."""

@@ -1,0 +1,74 @@
+"""``surefoot rpc``: JSON-RPC 2.0 over standard input and output, for scripts in hosts with an older Python."""
+
+from __future__ import annotations
+
+import argparse
+from typing import NoReturn
+
+__all__ = ["DESCRIPTION", "EXAMPLE", "add_options", "run"]
+
+DESCRIPTION = (
+    "Answer JSON-RPC 2.0 calls, one a line, on standard input and output, until the input ends. Methods: about, "
+    "rig.load, ground.load, clip.open, clip.close, check, plant, propose, accept, keys, cancel; progress comes as "
+    "notifications to a call with progress true. `--client FILE` writes a client for Python 3.7 and later."
+)
+EXAMPLE = """echo '{"jsonrpc": "2.0", "id": 1, "method": "about"}' | surefoot rpc"""
+
+
+def add_options(parser: argparse.ArgumentParser) -> None:
+    """Add the command's own options to its parser."""
+    told = "write the client, a single file that needs nothing but Python 3.7 or later, and end"
+    parser.add_argument("--client", metavar="FILE", help=told)
+    told = "the longest message that is taken, in mebibytes; left out, 32"
+    parser.add_argument("--longest", metavar="MIB", type=int, default=32, help=told)
+
+
+def run(options: argparse.Namespace) -> int:
+    """Answer until the input ends; 0 then, 1 when a stream broke."""
+    from surefoot.errors import InputError
+
+    if options.client is not None:
+        return _write_client(options.client)
+    if not 1 <= options.longest <= 1024:
+        raise InputError(f"wanted 1 to 1024 mebibytes, got {options.longest}", place="--longest")
+    return _serve(options.longest << 20)
+
+
+def _serve(longest: int) -> NoReturn:
+    """Serve on the process's own streams, and end it: its reading thread may wait for a line that never comes."""
+    import os
+    import signal
+
+    from surefoot.rpc.server import Server, log_to_stderr
+
+    signal.signal(signal.SIGTERM, _ended)
+    status = 1
+    try:
+        source, sink = os.fdopen(os.dup(0), "rb"), os.fdopen(os.dup(1), "wb")
+        os.dup2(2, 1)  # whatever else prints doesn't get between the messages
+        status = Server(source, sink, log=log_to_stderr, most_bytes=longest, most_waiting=4 * longest).run()
+    except KeyboardInterrupt:
+        log_to_stderr("interrupted")
+        status = 130
+    except SystemExit as stop:
+        log_to_stderr("ended by a signal")
+        status = int(stop.code or 0)
+    except BaseException as error:
+        log_to_stderr(f"a fault in here: {type(error).__name__}: {error}")
+    os._exit(status)
+
+
+def _ended(_signal: int, _frame: object) -> None:
+    raise SystemExit(143)
+
+
+def _write_client(path: str) -> int:
+    from pathlib import Path
+
+    from surefoot.commands.job import check_outputs
+    from surefoot.save import save_bytes
+
+    check_outputs({"--client": path}, {})
+    save_bytes((Path(__file__).parents[1] / "rpc" / "client.py").read_bytes(), path)
+    print(f"written: {path}")
+    return 0
