@@ -237,7 +237,11 @@ class Client:
             self._words.append(line.decode("utf-8", "replace").rstrip())
 
     def _last_words(self) -> str:
-        self._word_reader.join(1.0)
+        self._word_reader.join(2.0)
+        try:
+            self._process.wait(2.0)
+        except subprocess.TimeoutExpired:
+            pass
         told = "; ".join(self._words) or "it wrote nothing"
         return f"the server is gone (exit status {self._process.poll()}): {told}"
 
