@@ -267,6 +267,11 @@ def test_an_absent_channel_is_told_unless_the_rig_can_do_without(demo: tuple[Cli
     assert plant(MemoryHost(less), easy, belt=BELT).written
 
 
+def test_a_status_that_is_none_is_told_with_its_channel(demo: tuple[Clip, Rig]) -> None:
+    with pytest.raises(InputError, match=r"host: left_foot\.y: its status is 'busy'; wanted one of free, locked"):
+        check(MemoryHost(demo[0], statuses={"left_foot.y": "busy"}), demo[1])  # type: ignore[dict-item]
+
+
 def test_units_and_rotation_orders_that_differ_from_the_rig_s_are_told(demo: tuple[Clip, Rig]) -> None:
     clip, rig = demo
     with pytest.raises(surefoot.UnitError, match=r"the host has hips\.x in m, but the rig reads it in another unit"):
@@ -501,6 +506,19 @@ def test_a_proposal_is_applied_in_the_host_by_reading_and_writing(demo: tuple[Cl
     assert set(written) == set(way.channels)
     with pytest.raises(InputError, match="into: wanted 'layer' or 'keys', got 'both'"):
         write(host, before, clip, rig, into="both")  # type: ignore[arg-type]
+
+
+def test_a_host_that_holds_single_precision_is_planted_within_the_stated_bounds(demo: tuple[Clip, Rig]) -> None:
+    class Single(MemoryHost):
+        def samples(self, channels: Sequence[str], frames: Array) -> Array:
+            return super().samples(channels, frames).astype(np.float32)
+
+    clip, rig = demo
+    host = Single(clip)
+    assert "sampled" not in read(host, rig).extra, "its keys are still told from a layer"
+    done = plant(host, rig, belt=BELT)
+    assert read(host, rig).extra["sampled"] == [name for name in rig.channels() if name in done.written]
+    assert check(host, rig, belt=BELT, stances=done.planted.stances).is_clean
 
 
 # a turned-over axis and radians ---------------------------------------------------------------------------

@@ -227,7 +227,8 @@ def test_about_lists_every_method_with_its_parameters() -> None:
     (told,) = results(request("about"))
     assert told["surefoot"] == surefoot.__version__
     assert set(told["methods"]) == set(METHODS)
-    assert told["methods"]["accept"] == ["proposal", "let"]
+    assert told["methods"]["accept"]["params"] == ["proposal", "let"]
+    assert all(method["does"].endswith(".") for method in told["methods"].values())
 
 
 def test_a_remote_plant_gives_the_keys_of_a_plant_in_process() -> None:

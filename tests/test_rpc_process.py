@@ -238,6 +238,22 @@ def test_garbage_between_calls_is_answered_and_the_end_of_the_input_ends_it() ->
     assert (status, words) == (0, "")
 
 
+@pytest.mark.skipif(sys.platform == "win32", reason="closes streams by the shell of other systems")
+@pytest.mark.parametrize(
+    ("closed", "status", "told"),
+    [
+        ("<&-", 1, "surefoot rpc: the input or the output is closed from the start ([Errno 9] Bad file descriptor)"),
+        (">&-", 1, "surefoot rpc: the input or the output is closed from the start ([Errno 9] Bad file descriptor)"),
+        ("2>&-", 0, ""),
+    ],
+)
+def test_streams_that_are_closed_from_the_start_are_told_or_done_without(closed: str, status: int, told: str) -> None:
+    argv = ["sh", "-c", f'exec "$0" "$@" {closed}', *SERVER]
+    done = subprocess.run(argv, input=ABOUT, capture_output=True, timeout=60)
+    assert (done.returncode, done.stderr.decode().strip()) == (status, told)
+    assert [json.loads(line)["id"] for line in done.stdout.splitlines()] == ([1] if status == 0 else [])
+
+
 def test_a_broken_output_ends_it_with_a_sentence() -> None:
     process = started()
     assert process.stdin is not None

@@ -44,8 +44,14 @@ def _serve(longest: int) -> NoReturn:
     signal.signal(signal.SIGTERM, _ended)
     status = 1
     try:
+        for stream in (0, 1):
+            os.fstat(stream)  # before either is doubled, since that takes the lowest number that is free
         source, sink = os.fdopen(os.dup(0), "rb"), os.fdopen(os.dup(1), "wb")
-        os.dup2(2, 1)  # whatever else prints doesn't get between the messages
+    except OSError as error:
+        log_to_stderr(f"the input or the output is closed from the start ({error})")
+        os._exit(status)
+    try:
+        _set_output_aside()
         status = Server(source, sink, log=log_to_stderr, most_bytes=longest, most_waiting=4 * longest).run()
     except KeyboardInterrupt:
         log_to_stderr("interrupted")
@@ -56,6 +62,16 @@ def _serve(longest: int) -> NoReturn:
     except BaseException as error:
         log_to_stderr(f"a fault in here: {type(error).__name__}: {error}")
     os._exit(status)
+
+
+def _set_output_aside() -> None:
+    """Send whatever else prints on standard output to the error stream, so that it doesn't get between messages."""
+    import os
+
+    try:
+        os.dup2(2, 1)
+    except OSError:  # the error stream is closed
+        os.dup2(os.open(os.devnull, os.O_WRONLY), 1)
 
 
 def _ended(_signal: int, _frame: object) -> None:

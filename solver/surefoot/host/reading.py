@@ -17,7 +17,7 @@ from surefoot.host.refusals import Cancelled
 from surefoot.rig import Rig
 from surefoot.units import ANGLES, LENGTHS
 
-__all__ = ["evaluated", "keyed", "read", "sampled_channels", "tell", "times_of"]
+__all__ = ["evaluated", "keyed", "read", "sampled_channels", "status_of", "tell", "times_of"]
 
 Array = NDArray[np.float64]
 
@@ -88,6 +88,16 @@ def sampled_channels(clip: Clip) -> frozenset[str]:
     return frozenset(clip.extra.get(SAMPLED, ()))
 
 
+def status_of(host: Host, channel: str) -> Status:
+    """Return what the host says may be done with a channel; raise InputError if it's none of `Status`."""
+    told = host.status(channel)
+    try:
+        return Status(told)
+    except ValueError:
+        known = ", ".join(status.value for status in Status)
+        raise InputError(f"its status is {told!r}; wanted one of {known}", place=f"host: {channel}") from None
+
+
 def evaluated(host: Host, names: list[str], frames: Array) -> Array:
     """Return what the host says channels evaluate to, ``(channels, frames)``, or raise InputError with the channel."""
     try:
@@ -112,7 +122,7 @@ def _present(host: Host, rig: Rig) -> tuple[list[str], list[str]]:
     absent: list[str] = []
     for control in rig.controls.values():
         for axis in control.axes.values():
-            status = Status(host.status(axis.channel))
+            status = status_of(host, axis.channel)
             if status is not Status.ABSENT:
                 names.append(axis.channel)
             else:

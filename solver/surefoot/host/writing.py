@@ -12,7 +12,7 @@ from surefoot.clip import Clip
 from surefoot.curves import Curve, Pack, Shape, resolve_slopes
 from surefoot.errors import InputError
 from surefoot.host.protocol import Host, Progress, Status
-from surefoot.host.reading import evaluated, keyed, sampled_channels, tell, times_of
+from surefoot.host.reading import evaluated, keyed, sampled_channels, status_of, tell, times_of
 from surefoot.host.refusals import NotRestored, Refused
 from surefoot.layer import layer_between
 from surefoot.rig import Rig
@@ -93,7 +93,7 @@ def write(
 
 def _refuse(host: Host, names: list[str], before: Clip, into: Into) -> None:
     """Raise Refused with each channel that can't be written, and why."""
-    reasons = {name: status for name in names if (status := Status(host.status(name))) is not Status.FREE}
+    reasons = {name: status for name in names if (status := status_of(host, name)) is not Status.FREE}
     told = {name: status.value for name, status in reasons.items()}
     if told:
         raise Refused(told, try_this="free them, or name them under leave to do without")

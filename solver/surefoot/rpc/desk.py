@@ -88,8 +88,11 @@ class Desk:
     # the methods
 
     def about(self, _wish: wishes.About, _tell: Tell) -> Table:
-        """Version, and the methods with their parameters."""
-        listed = {name: list(method.wish.__struct_fields__) for name, method in METHODS.items()}
+        """Tell the version, and the methods with their parameters."""
+        listed = {
+            name: {"does": method.run.__doc__, "params": list(method.wish.__struct_fields__)}
+            for name, method in METHODS.items()
+        }
         return {"surefoot": __version__, "methods": listed, "rigs": preset_names()}
 
     def rig_load(self, wish: wishes.RigLoad, _tell: Tell) -> Table:

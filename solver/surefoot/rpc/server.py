@@ -315,6 +315,8 @@ def _fault_of(error: InputError, stated: Id) -> Fault:
 
 def log_to_stderr(sentence: str) -> None:
     """Tell whoever looks at the error stream."""
+    if sys.stderr is None:  # it was closed from the start
+        return
     try:
         sys.stderr.write(f"surefoot rpc: {sentence}\n")
         sys.stderr.flush()
