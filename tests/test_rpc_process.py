@@ -323,6 +323,19 @@ def test_an_oversized_message_costs_the_server_no_memory_of_its_size() -> None:
 
 
 @LINUX
+def test_a_job_that_wants_more_memory_than_is_allowed_is_answered_and_the_server_lives() -> None:
+    with Client([*SERVER, "--memory", "900"], timeout=60.0) as client:
+        clip = client.call("clip.open", clip=long_clip(100_000))["clip"]
+        with pytest.raises(RemoteError, match="there isn't enough memory for it") as refusal:
+            client.call("check", clip=clip)
+        assert refusal.value.code == 3
+        demo = client.call("clip.open", path="lamplighter")["clip"]
+        assert client.call("check", clip=demo)["worst"] == "error"
+        with pytest.raises(RemoteError, match="5000000 frames; at most 200000 are taken"):
+            client.call("clip.open", clip=long_clip(5_000_000))
+
+
+@LINUX
 def test_memory_stays_flat_over_many_plants() -> None:
     process = started()
     assert process.stdin is not None

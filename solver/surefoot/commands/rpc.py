@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import contextlib
 from typing import NoReturn
 
 __all__ = ["DESCRIPTION", "EXAMPLE", "add_options", "run"]
@@ -21,6 +22,8 @@ def add_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--client", metavar="FILE", help=told)
     told = "the longest message that is taken, in mebibytes; left out, 32"
     parser.add_argument("--longest", metavar="MIB", type=int, default=32, help=told)
+    told = "the most memory that is used, in mebibytes, where the system can hold to it; left out, all there is"
+    parser.add_argument("--memory", metavar="MIB", type=int, help=told)
 
 
 def run(options: argparse.Namespace) -> int:
@@ -31,10 +34,12 @@ def run(options: argparse.Namespace) -> int:
         return _write_client(options.client)
     if not 1 <= options.longest <= 1024:
         raise InputError(f"wanted 1 to 1024 mebibytes, got {options.longest}", place="--longest")
-    return _serve(options.longest << 20)
+    if options.memory is not None and not 256 <= options.memory <= 1 << 24:
+        raise InputError(f"wanted 256 mebibytes or more, got {options.memory}", place="--memory")
+    return _serve(options.longest << 20, None if options.memory is None else options.memory << 20)
 
 
-def _serve(longest: int) -> NoReturn:
+def _serve(longest: int, memory: int | None) -> NoReturn:
     """Serve on the process's own streams, and end it: its reading thread may wait for a line that never comes."""
     import os
     import signal
@@ -52,6 +57,7 @@ def _serve(longest: int) -> NoReturn:
         os._exit(status)
     try:
         _set_output_aside()
+        _bound_memory(memory)
         status = Server(source, sink, log=log_to_stderr, most_bytes=longest, most_waiting=4 * longest).run()
     except KeyboardInterrupt:
         log_to_stderr("interrupted")
@@ -72,6 +78,24 @@ def _set_output_aside() -> None:
         os.dup2(2, 1)
     except OSError:  # the error stream is closed
         os.dup2(os.open(os.devnull, os.O_WRONLY), 1)
+
+
+def _bound_memory(most: int | None) -> None:
+    """Make a job that wants more memory than there is fail with an answer, rather than have the system end the server.
+
+    Where the system knows no such limit, nothing is done.
+    """
+    import os
+
+    try:
+        import resource
+    except ImportError:
+        return
+    most = os.sysconf("SC_PAGE_SIZE") * os.sysconf("SC_PHYS_PAGES") if most is None else most
+    allowed = resource.getrlimit(resource.RLIMIT_AS)[1]
+    if allowed == resource.RLIM_INFINITY or allowed > most:
+        with contextlib.suppress(OSError, ValueError):
+            resource.setrlimit(resource.RLIMIT_AS, (most, allowed))
 
 
 def _ended(_signal: int, _frame: object) -> None:

@@ -34,6 +34,8 @@ Held = TypeVar("Held")
 
 MOST_HELD = 256
 """Rigs, clips and grounds held at a time, of each kind."""
+MOST_FRAMES = 200_000
+"""Frames of a clip that is opened, over two hours at 24 a second; longer ones are split."""
 LEVEL = Flat(0.0)
 
 
@@ -117,6 +119,8 @@ class Desk:
             clip = load_clip(clip_path(wish.path))
         else:
             clip = parse_clip(msgspec.json.encode(wish.clip), place="params.clip")
+        if clip.frames > MOST_FRAMES:
+            raise InputError(f"{clip.frames} frames; at most {MOST_FRAMES} are taken", place=f"params: {clip.name}")
         return {
             "clip": self._hold(self._clips, "clip", clip),
             "name": clip.name,

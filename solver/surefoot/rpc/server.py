@@ -255,6 +255,8 @@ class Server:
             return _fault_of(error, call.id)
         except SurefootError as error:
             return Fault(messages.FAILED, str(error), call.id, {"kind": type(error).__name__})
+        except MemoryError:
+            return Fault(messages.FAILED, "there isn't enough memory for it", call.id, {"kind": "MemoryError"})
         except Exception as error:
             return self._broken(error, call)
         finally:
