@@ -16,6 +16,7 @@ import surefoot
 from surefoot import Axis, Belt, Clip, Control, Curve, InputError, Outside, Rig, Shape, UnknownName
 from surefoot.curves import Pack
 from surefoot.host import Cancelled, Host, MemoryHost, NotRestored, Refused, Setup, Status, check, plant, read, write
+from surefoot.restyle import convert
 from tests.walks import make_rig, random_walk
 
 BELT = Belt(np.array([0.0, 0.0, -1.35]))
@@ -140,6 +141,18 @@ def test_hips_are_lowered_only_where_they_are_let(demo: tuple[Clip, Rig]) -> Non
     sunk = host.samples(["hips.y"], whole(clip))[0] - Pack.from_curves([high.channels["hips.y"]]).evaluate(whole(clip))
     assert sunk.min() < -0.5
     assert sunk.max() < 1e-9
+
+
+@pytest.mark.parametrize("style", ["rockers", "joints"])
+def test_feet_by_rockers_and_legs_by_joints_are_planted_alike(demo: tuple[Clip, Rig], style: str) -> None:
+    made = convert(*demo, style=style)
+    host = MemoryHost(made.clip, unit="cm", angle="deg")
+    done = plant(host, made.rig, belt=BELT)
+    direct = surefoot.plant(replace(made.clip, belt=None, stances=None), made.rig, belt=BELT, keys="few")
+    assert set(done.written) == set(direct.changed)
+    assert np.abs(done.planted.ankle_change - direct.ankle_change).max() < 1e-9
+    told = check(host, made.rig, belt=BELT, stances=done.planted.stances)
+    assert {(f.kind, f.level) for f in told.findings} == {(f.kind, f.level) for f in done.after.findings}
 
 
 # how channels are read ------------------------------------------------------------------------------------
