@@ -315,6 +315,20 @@ def test_rigs_and_grounds_are_loaded_by_name_file_or_text(tmp_path: Path) -> Non
     assert not [f for f in answers[7]["findings"] if f["kind"] == "sink"]
 
 
+def test_a_rig_s_file_beside_the_clip_s_is_found(tmp_path: Path) -> None:
+    root = Path(__file__).parents[1]
+    text = (root / "rigs" / "lamplighter.toml").read_text(encoding="utf-8")
+    (tmp_path / "mine.toml").write_text(text.replace('"lamplighter"', '"mine"'), encoding="utf-8")
+    table = json.loads((root / "demos" / "data" / "lamplighter.json").read_text(encoding="utf-8"))
+    (tmp_path / "walk.json").write_text(json.dumps({**table, "rig": "mine.toml"}), encoding="utf-8")
+    opened = request("clip.open", 0, path=str(tmp_path / "walk.json"))
+    answers = results(opened, request("check", clip="clip-1"), request("plant", clip="clip-1"),
+                      request("check", clip="clip-2"))  # fmt: skip
+    assert [answers[i]["rig"] for i in (1, 3)] == ["mine", "mine"]
+    error = refused(request("check", clip="clip-1"), request("clip.open", 0, clip={**table, "rig": "mine.toml"}))
+    assert "params.rig: no loaded rig or preset is called 'mine.toml'" in error["message"]
+
+
 def test_options_mean_what_they_mean_on_the_command_line() -> None:
     clip, rig = surefoot.demo("lamplighter")
     stances = {"left": [[1, 14]], "right": [[13, 26]]}

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import replace
+from pathlib import Path
 from typing import Any, NamedTuple, TypeVar
 
 import msgspec
@@ -13,7 +14,7 @@ from surefoot.checking import Report, check
 from surefoot.clip import Clip
 from surefoot.clip_file import clip_bytes, load_clip, parse_clip
 from surefoot.commands.as_json import comparison_json, proposal_json, report_json
-from surefoot.commands.job import clip_path
+from surefoot.commands.job import clip_path, rig_of
 from surefoot.errors import InputError, UnknownName
 from surefoot.ground import Flat, Ground
 from surefoot.ground_file import load_ground, parse_ground
@@ -53,6 +54,7 @@ class Desk:
         self._rigs: dict[str, Rig] = {}
         self._grounds: dict[str, Ground] = {}
         self._clips: dict[str, Clip] = {}
+        self._paths: dict[str, Path] = {}
         self._proposals: dict[str, tuple[Clip, Rig, tuple[Proposal, ...]]] = {}
         self._count = 0
 
@@ -70,8 +72,18 @@ class Desk:
             raise UnknownName("open clip", handle, self._clips, place=place)
         return self._clips[handle]
 
-    def _rig(self, handle: str, clip: Clip) -> Rig:
-        name = handle or clip.rig
+    def _made(self, clip: Clip, source: str) -> str:
+        """Hold a clip that was made from the open clip ``source``; its rig is looked for beside the same file."""
+        handle = self._hold(self._clips, "clip", clip)
+        if source in self._paths:
+            self._paths[handle] = self._paths[source]
+        return handle
+
+    def _rig(self, wish: wishes.Check, clip: Clip) -> Rig:
+        """Return the rig that is named, else the clip's own: a preset, or a file beside the clip's."""
+        if not wish.rig and clip.rig and wish.clip in self._paths:
+            return rig_of(None, clip, self._paths[wish.clip])
+        name = wish.rig or clip.rig
         if name in self._rigs:
             return self._rigs[name]
         if name in preset_names():
@@ -115,14 +127,16 @@ class Desk:
     def clip_open(self, wish: wishes.ClipOpen, _tell: Tell) -> Table:
         """Open a clip; its handle, range, rate and channels."""
         _one_of(wish, "path", "clip")
-        if wish.clip is None:
-            clip = load_clip(clip_path(wish.path))
-        else:
-            clip = parse_clip(msgspec.json.encode(wish.clip), place="params.clip")
+        path = clip_path(wish.path) if wish.path else None
+        table = msgspec.json.encode(wish.clip)
+        clip = load_clip(path) if path is not None else parse_clip(table, place="params.clip")
         if clip.frames > MOST_FRAMES:
             raise InputError(f"{clip.frames} frames; at most {MOST_FRAMES} are taken", place=f"params: {clip.name}")
+        handle = self._hold(self._clips, "clip", clip)
+        if path is not None:
+            self._paths[handle] = path
         return {
-            "clip": self._hold(self._clips, "clip", clip),
+            "clip": handle,
             "name": clip.name,
             "first": clip.first,
             "last": clip.last,
@@ -136,6 +150,7 @@ class Desk:
         """Let a clip go, with its proposals."""
         self._clip(wish.clip, "params.clip")
         del self._clips[wish.clip]
+        self._paths.pop(wish.clip, None)
         self._proposals.pop(wish.clip, None)
         return {"open": list(self._clips)}
 
@@ -147,7 +162,7 @@ class Desk:
 
     def _checked(self, wish: wishes.Check, tell: Tell) -> tuple[Clip, Rig, Report]:
         clip = wishes.stated_clip(self._clip(wish.clip, "params.clip"), wish)
-        rig = self._rig(wish.rig, clip)
+        rig = self._rig(wish, clip)
         tell(0.1, "checking")
         report = check(
             clip, rig, ground=self._ground(wish.ground), belt=wishes.belt_of(wish), landing=wish.landing,
@@ -159,7 +174,7 @@ class Desk:
         """Plant the feet; the handle of the new clip, what changed, and the findings before and after."""
         clip = wishes.stated_clip(self._clip(wish.clip, "params.clip"), wish)
         clip = replace(clip, locked=clip.locked | {self._channel(clip, name, "params.locked") for name in wish.locked})
-        rig, ground, belt = self._rig(wish.rig, clip), self._ground(wish.ground), wishes.belt_of(wish)
+        rig, ground, belt = self._rig(wish, clip), self._ground(wish.ground), wishes.belt_of(wish)
         before = self._clip(wish.before, "params.before") if wish.before else None
         settings, tolerances = wishes.plant_settings(wish, clip), wishes.tolerances_of(wish, rig)
 
@@ -181,7 +196,7 @@ class Desk:
         changed = tuple(n for n, curve in planted.clip.channels.items() if curve is not clip.channels.get(n))
         table = comparison_json(clip, planted, first, after, []) | {"changed": list(changed)}
         del table["written"]
-        return table | {"name": table["clip"], "clip": self._hold(self._clips, "clip", planted.clip)}
+        return table | {"name": table["clip"], "clip": self._made(planted.clip, wish.clip)}
 
     @staticmethod
     def _channel(clip: Clip, name: str, place: str) -> str:
@@ -208,7 +223,7 @@ class Desk:
         clip, rig, ways = known
         way = ways[int(number) - 1]
         changed = apply(clip, rig, way, let=wish.let)
-        return {"clip": self._hold(self._clips, "clip", changed), "changed": list(way.channels), "way": way.way}
+        return {"clip": self._made(changed, handle), "changed": list(way.channels), "way": way.way}
 
     def keys(self, wish: wishes.Keys, _tell: Tell) -> Table:
         """Give a clip's keys as a clip's file has them, in the clip's own units."""
