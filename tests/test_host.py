@@ -338,6 +338,70 @@ def test_a_host_that_raises_at_any_write_is_as_it_was(demo: tuple[Clip, Rig], at
     assert plant(host, rig, belt=BELT, into=into).after.is_clean, "a second try goes through"
 
 
+@pytest.mark.parametrize("when", ["before", "after"])
+def test_a_fault_at_any_call_of_any_method_leaves_the_host_as_it_was(demo: tuple[Clip, Rig], when: str) -> None:
+    """Every call that planting makes fails once, before it does something or just after."""
+
+    class Faulty:
+        def __init__(self, inner: MemoryHost, at: int) -> None:
+            self.inner, self.at, self.calls, self.failed = inner, at, 0, ""
+
+        def __getattr__(self, name: str) -> Callable[..., Any]:
+            method = getattr(self.inner, name)
+
+            def call(*args: Any) -> Any:
+                self.calls += 1
+                fails = self.calls == self.at
+                if fails:
+                    self.failed = name
+                if fails and when == "before":
+                    raise RuntimeError(name)
+                found = method(*args)
+                if fails and name != "begin_step":
+                    raise RuntimeError(name)
+                return found
+
+            return call
+
+    clip, rig = demo
+    met, at = set(), 0
+    while True:
+        at += 1
+        inner = MemoryHost(clip)
+        before, host = state(inner, clip), Faulty(inner, at)
+        try:
+            plant(host, rig, belt=BELT, keys="every")  # type: ignore[arg-type]
+        except RuntimeError:
+            assert state(inner, clip) == before, f"call {at}, {host.failed}"
+            assert inner.steps == []
+            met.add(host.failed)
+        else:
+            if host.failed:
+                assert (when, host.failed) == ("after", "begin_step")
+            else:
+                break
+    assert at > 80
+    assert met >= {"setup", "status", "order", "keys", "samples", "layers", "write", "end_step"}
+
+
+@pytest.mark.parametrize(
+    ("given", "told"),
+    [
+        ({"belt": 1.35}, "belt: wanted a Belt, got 1.35"),
+        ({"ground": "hill.toml"}, "ground: wanted a Ground, got 'hill.toml'"),
+        ({"before": "walk.json"}, "before: wanted a Clip, got 'walk.json'"),
+        ({"choice": "left"}, "choice: wanted a Choice, got 'left'"),
+        ({"let": "hips.y"}, "let: wanted a list of channels, got the text 'hips.y'"),
+        ({"leave": "hips.y"}, "leave: wanted a list of channels"),
+    ],
+)
+def test_a_value_of_another_kind_is_told_by_its_name(demo: tuple[Clip, Rig], given: dict[str, Any], told: str) -> None:
+    with pytest.raises(InputError, match=told):
+        plant(MemoryHost(demo[0]), demo[1], **given)
+    with pytest.raises(InputError, match="rig: wanted a Rig, got 'adult'"):
+        check(MemoryHost(demo[0]), "adult")  # type: ignore[arg-type]
+
+
 @pytest.mark.parametrize("bad", [np.nan, np.inf, -np.inf])
 def test_a_host_that_gives_no_number_is_refused_with_the_channel_and_frame(demo: tuple[Clip, Rig], bad: float) -> None:
     class Nowhere(Counting):
