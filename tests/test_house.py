@@ -54,17 +54,18 @@ STREAM = {
     ),
     "page": "page page.wishes page.packing page.telling page.work page.server",
     "faces": "options tables gait_tables",
+    "shared by commands": "commands commands.arguments commands.as_json commands.job",
+    "remote calls": "rpc rpc.lines rpc.messages rpc.wishes rpc.desk rpc.server rpc.client",
     "commands": (
-        "commands commands.arguments commands.as_json commands.job commands.block commands.check "
-        "commands.plant commands.page commands.convert commands.compared commands.draw commands.report"
+        "commands.block commands.check commands.plant commands.page commands.convert commands.rpc "
+        "commands.compared commands.draw commands.report"
     ),
     "command line": "cli __main__",
 }
 """The line in which modules stand; each may import those before it, and none after it."""
 LINE = [name for names in STREAM.values() for name in names.split()]
-RIM = [
-    name for part in ("files", "pictures", "page", "faces", "commands", "command line") for name in STREAM[part].split()
-]
+BEGINS = list(STREAM).index("files")
+RIM = [name for part in list(STREAM)[BEGINS:] if part != "host" for name in STREAM[part].split()]
 SHOP_WINDOW = "__init__"
 
 

@@ -18,5 +18,6 @@ COMMANDS = {
     "draw": "draw a clip: pose strip, track plan, gait diagram, curves",
     "report": "write one HTML file with pictures, findings, proposals and a figure to scrub",
     "page": "open a clip in a browser on this machine: mix, watch the feet, accept or reject, save",
+    "rpc": "answer JSON-RPC 2.0 calls on standard input and output, for hosts with an older Python",
 }
 """Every command and what it is for, in the order in which ``surefoot --help`` lists them."""

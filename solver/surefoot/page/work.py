@@ -24,7 +24,7 @@ from surefoot.page.telling import told_findings, told_numbers, told_ways
 from surefoot.page.wishes import Taken, Wishes
 from surefoot.pictures.figure import figure_of, footings_of, scene_at
 from surefoot.planting import Planted, plant, scene_of
-from surefoot.proposals import Proposal, apply, propose
+from surefoot.proposals import Proposal, apply_proposals, propose
 from surefoot.remixing import Edit, remix
 from surefoot.rig import Rig
 from surefoot.save import save_all
@@ -184,7 +184,7 @@ class Work:
             if found is None:
                 told.append(f"{one.kind} of the {one.foot} in frames {one.first} to {one.last} isn't there now")
                 continue
-            clip = apply(clip, self.rig, found, let=(found.asks,) if found.asks else ())
+            clip = apply_proposals(clip, self.rig, [found], let=(found.asks,) if found.asks else ())
         return clip
 
     def _planted(self, clip: Clip, wishes: Wishes, ground: Ground, belt: Belt | None, *, keys: str) -> Planted:
