@@ -37,6 +37,7 @@ STREAM = {
     "ways to mend": "easing bench mend_height mend_slide mend_reach mend_snap mend_cross mend_seam",
     "proposals": "trial tally aftermath overlay proposals letting",
     "the day's edits": "remixing replanting twinning closing",
+    "gait": "gait_relations gait gait_phases travel pacing",
     "hand-over": "layer",
     "capture": "capture_points capture_hinge capture",
     "files": "file_faults save rig_file clip_file ground_file demos",

@@ -26,16 +26,20 @@ if TYPE_CHECKING:
     from surefoot.errors import FileError, InputError, OutOfReach, ShapeError, SurefootError, UnitError, UnknownName
     from surefoot.few import KeyTolerance
     from surefoot.findings import Finding
+    from surefoot.gait import Gait, gait_of, gait_warnings
+    from surefoot.gait_phases import Phase, StepFrames, phases_of, step_frames
     from surefoot.ground import Flat, Ground, Plane, Profile
     from surefoot.ground_file import load_ground
     from surefoot.layer import layer_between
     from surefoot.letting import let_down
+    from surefoot.pacing import at_speed
     from surefoot.planting import Footprint, Planted, plant
     from surefoot.proposals import Proposal, Worse, apply, propose
     from surefoot.remixing import Edit, mix, remix
     from surefoot.replanting import replant
     from surefoot.rig import Axis, Control, Foot, Leg, Limits, Rig
     from surefoot.rig_file import load_rig, preset_names
+    from surefoot.travel import in_place, rooted, travelling
     from surefoot.twinning import Twinned, twin
 
 _HOMES = {
@@ -53,15 +57,19 @@ _HOMES = {
     "demos": ("demo",),
     "errors": ("FileError", "InputError", "OutOfReach", "ShapeError", "SurefootError", "UnitError", "UnknownName"),
     "findings": ("Finding",),
+    "gait": ("Gait", "gait_of", "gait_warnings"),
+    "gait_phases": ("Phase", "StepFrames", "phases_of", "step_frames"),
     "ground": ("Flat", "Ground", "Plane", "Profile"),
     "ground_file": ("load_ground",),
     "layer": ("layer_between",),
+    "pacing": ("at_speed",),
     "planting": ("Footprint", "Planted", "plant"),
     "proposals": ("Proposal", "Worse", "apply", "propose"),
     "remixing": ("Edit", "mix", "remix"),
     "replanting": ("replant",),
     "rig": ("Axis", "Control", "Foot", "Leg", "Limits", "Rig"),
     "rig_file": ("load_rig", "preset_names"),
+    "travel": ("in_place", "rooted", "travelling"),
     "twinning": ("Twinned", "twin"),
 }
 _HOME_OF = {name: module for module, names in _HOMES.items() for name in names}
@@ -81,6 +89,7 @@ __all__ = [
     "Flat",
     "Foot",
     "Footprint",
+    "Gait",
     "Ground",
     "InputError",
     "KeyTolerance",
@@ -88,6 +97,7 @@ __all__ = [
     "Limits",
     "OutOfReach",
     "Outside",
+    "Phase",
     "Plane",
     "Planted",
     "Profile",
@@ -97,6 +107,7 @@ __all__ = [
     "Shape",
     "ShapeError",
     "Stance",
+    "StepFrames",
     "SurefootError",
     "Twinned",
     "UnitError",
@@ -104,24 +115,32 @@ __all__ = [
     "Worse",
     "__version__",
     "apply",
+    "at_speed",
     "capture_clip",
     "check",
     "clip_schema",
     "close_loop",
     "demo",
     "fit_rig",
+    "gait_of",
+    "gait_warnings",
+    "in_place",
     "layer_between",
     "let_down",
     "load_clip",
     "load_ground",
     "load_rig",
     "mix",
+    "phases_of",
     "plant",
     "preset_names",
     "propose",
     "remix",
     "replant",
+    "rooted",
     "save_clip",
+    "step_frames",
+    "travelling",
     "twin",
 ]
 
