@@ -31,7 +31,7 @@ STREAM = {
     "rig and clip": "rig belt clip",
     "kinematics": "leg leg_chain leg_joints sole spaces scene",
     "contact": "slip contact",
-    "plant": "footprint reach swing settle choice dense still keys few planting",
+    "plant": "footprint reach swing settle choice dense still key_slopes keys few planting",
     "mirror": "families mirror",
     "findings": "findings touch slide seam mismatch joints seen checking",
     "ways to mend": "easing bench mend_height mend_slide mend_reach mend_snap mend_cross mend_seam",
@@ -41,13 +41,15 @@ STREAM = {
     "hand-over": "layer",
     "capture": "capture_points capture_hinge capture",
     "files": "file_faults save rig_file clip_file ground_file demos",
+    "pictures": "pictures pictures.ink pictures.svg pictures.axes pictures.figure pictures.subject pictures.tracks "
+    "pictures.strip pictures.plan pictures.gait pictures.traces pictures.sheet",
     "faces": "options tables",
     "commands": "commands commands.arguments commands.as_json commands.job commands.check commands.plant",
     "command line": "cli __main__",
 }
 """The line in which modules stand; each may import those before it, and none after it."""
 LINE = [name for names in STREAM.values() for name in names.split()]
-RIM = [name for part in ("files", "faces", "commands", "command line") for name in STREAM[part].split()]
+RIM = [name for part in ("files", "pictures", "faces", "commands", "command line") for name in STREAM[part].split()]
 SHOP_WINDOW = "__init__"
 
 

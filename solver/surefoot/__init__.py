@@ -33,6 +33,8 @@ if TYPE_CHECKING:
     from surefoot.layer import layer_between
     from surefoot.letting import let_down
     from surefoot.pacing import at_speed
+    from surefoot.pictures.sheet import draw
+    from surefoot.pictures.svg import Picture
     from surefoot.planting import Footprint, Planted, plant
     from surefoot.proposals import Proposal, Worse, apply, propose
     from surefoot.remixing import Edit, mix, remix
@@ -63,6 +65,8 @@ _HOMES = {
     "ground_file": ("load_ground",),
     "layer": ("layer_between",),
     "pacing": ("at_speed",),
+    "pictures.sheet": ("draw",),
+    "pictures.svg": ("Picture",),
     "planting": ("Footprint", "Planted", "plant"),
     "proposals": ("Proposal", "Worse", "apply", "propose"),
     "remixing": ("Edit", "mix", "remix"),
@@ -98,6 +102,7 @@ __all__ = [
     "OutOfReach",
     "Outside",
     "Phase",
+    "Picture",
     "Plane",
     "Planted",
     "Profile",
@@ -121,6 +126,7 @@ __all__ = [
     "clip_schema",
     "close_loop",
     "demo",
+    "draw",
     "fit_rig",
     "gait_of",
     "gait_warnings",

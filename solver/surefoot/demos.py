@@ -27,6 +27,6 @@ def demo_path(name: str) -> Path:
 
 
 def demo(name: str = "lamplighter") -> tuple[Clip, Rig]:
-    """Return a demo clip and its rig: ``lamplighter`` (invented) or ``treadmill`` (a real walk)."""
+    """Return a demo clip and its rig: ``lamplighter``, ``trudge``, ``run`` (invented), ``treadmill`` (a real walk)."""
     clip = load_clip(demo_path(name))
     return clip, load_rig(clip.rig or name)

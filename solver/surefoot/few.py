@@ -15,7 +15,8 @@ from numpy.typing import NDArray
 
 from surefoot.curves import Curve, Outside, Pack, Shape, resolve_slopes
 from surefoot.dense import BASIS, PHASES, Segments, dense_segments, put_within, stepped, writable
-from surefoot.keys import KeyFit, Wanted, fit_keys
+from surefoot.key_slopes import Wanted
+from surefoot.keys import KeyFit, fit_keys
 from surefoot.rig import Axis
 from surefoot.scene import Scene
 from surefoot.settle import Settled, floor_under, stand_again
@@ -25,8 +26,6 @@ __all__ = ["KeyCount", "KeyTolerance", "write_few"]
 
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
-HEIGHT = 1.4
-"""Heights have all of a tenth of a millimetre to themselves; x and z share it."""
 DEGREE = float(np.radians(1.0))
 GOOD = (2.5e-4, 1e-3)
 """Metres in a stance's frames, and elsewhere: a foot nearer to the planted one everywhere is left as it is.
@@ -43,17 +42,23 @@ MOSTLY_KEYED = 0.6
 class KeyTolerance:
     """How far curves may leave what was planted, metres at a leg of 0.9 m, radians.
 
-    ``on_frames`` holds on the frames of a stance, ``between`` at places between them, ``in_air``
-    in the swing; near the ground (``low``) the swing counts as between. ``turn`` is for the
-    angles of a stance, and of a swing near the ground; in the air it's ``turn_in_air``.
+    ``on_frames`` holds for x and z on the frames of a stance, ``height`` for y there; ``between``
+    at places between them, ``in_air`` in the swing; near the ground (``low``) the swing counts as
+    between, but may not sink by more than ``height``. ``turn`` is for the angles of a stance, and of
+    a swing near the ground; in the air it's ``turn_in_air``. The heading of a sole that lies flat
+    keeps to ``heading_flat``, since the sole's ends are far from its middle; rolling, it turns about
+    one point, and ``heading_rolling`` does. Toes keep to ``turn`` on a stance's frames, three times that elsewhere.
     """
 
-    on_frames: float = 3e-5
+    on_frames: float = 1e-5
+    height: float = 7.5e-5
     between: float = 4e-4
     in_air: float = 2e-3
     low: float = 0.015
-    turn: float = 0.06 * DEGREE
+    turn: float = 0.04 * DEGREE
     turn_in_air: float = 0.5 * DEGREE
+    heading_flat: float = 0.02 * DEGREE
+    heading_rolling: float = 0.07 * DEGREE
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,7 +108,7 @@ def write_few(
         made, counts = made | curves, counts + told
         turns = segments[:, 3:]
         on_frames = turns[0] if scene.drift is not None else np.append(turns[0], turns[2, ..., -1:], axis=-1)
-        settled = stand_again(scene, settled, on_frames)
+        settled = _out_of_the_ground(scene, stand_again(scene, settled, on_frames))
         place, _ = dense_segments(scene, settled, ankle=_in_world(scene, settled), leave_below=leave_below, turns=turns)
         segments[:, :3] = place[:, :3]
     places = [one for one in plain if one[0] < 3]
@@ -150,12 +155,24 @@ def _all_stepped(scene: Scene, axis: Axis) -> bool:
     return old is not None and bool((old.shapes == Shape.STEP).all())
 
 
+def _out_of_the_ground(scene: Scene, settled: Settled) -> Settled:
+    """Return the feet with swings raised where their fitted angles would let the sole sink."""
+    ankle = settled.ankle.copy()
+    floor = floor_under(scene, ankle[0], ankle[2], settled.angles, settled.bend)
+    ankle[1] = np.where(settled.tracks.planted, ankle[1], np.maximum(ankle[1], floor))
+    return replace(settled, ankle=ankle)
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class _Fields:
-    """Tolerances ``(7, 2, frames, phases)`` and the frames that mean something ``(2, frames)``."""
+    """Tolerances ``(7, 2, frames, phases)``, and by foot and frame: what means something, how much y aims higher.
+
+    A low swing may rise but hardly sink: its band of heights is moved up by ``above`` ``(2, frames)``.
+    """
 
     tolerance: Array
     meaning: Flags
+    above: Array
 
     @classmethod
     def of(cls, scene: Scene, settled: Settled, limits: KeyTolerance, stance: Flags | None) -> _Fields:
@@ -164,29 +181,32 @@ class _Fields:
         held = tracks.unroll(settled.held)
         ankle = tracks.unroll_points(scene, settled.ankle)
         angles, bend = tracks.unroll(settled.angles), tracks.unroll(settled.bend)
-        low = ankle[1] - floor_under(scene, ankle[0], ankle[2], angles, bend) < limits.low * size
+        gap = ankle[1] - floor_under(scene, ankle[0], ankle[2], angles, bend)
+        low = gap < limits.low * size
         after = _next(planted, scene)
-        both = planted & after
-        near = (low & _next(low, scene)) | planted | after
-        phases = 1 + len(PHASES)
-
-        def spread(on_frames: Array, between: Array) -> Array:
-            return np.concatenate([on_frames[..., None], np.repeat(between[..., None], phases - 1, axis=-1)], axis=-1)
-
-        in_air = np.where(low, limits.between, limits.in_air)
-        place = size * spread(
-            np.where(planted, HEIGHT * limits.on_frames, in_air), np.where(near, limits.between, limits.in_air)
+        standing, lying = planted | after, held | _next(held, scene)
+        near = (low & _next(low, scene)) | standing
+        on_frames, height, between, in_air = (
+            size * limit for limit in (limits.on_frames, limits.height, limits.between, limits.in_air)
         )
-        sideways = size * spread(
-            np.where(planted, limits.on_frames, limits.in_air), np.where(both, limits.between, limits.in_air)
-        )
-        turn = spread(*[np.where(near, limits.turn, limits.turn_in_air)] * 2)
-        tolerance = np.array([sideways, place, sideways, turn, turn, turn, 3.0 * turn])
+        up = np.where(low, between, in_air)
+        down = np.minimum(up, np.maximum(gap, height))
+        turn = np.where(near, limits.turn, limits.turn_in_air)
+        yaw = np.where(lying, limits.heading_flat, np.where(standing, limits.heading_rolling, turn))
+        sideways = _spread(np.where(planted, on_frames, in_air), np.where(planted & after, between, in_air))
+        place = _spread(np.where(planted, height, (up + down) / 2.0), np.where(near, between, in_air))
+        pitch, toes = _spread(turn, turn), _spread(np.where(planted, turn, 3.0 * turn), 3.0 * turn)
+        tolerance = np.array([sideways, place, sideways, pitch, _spread(yaw, yaw), pitch, toes])
         if scene.drift is None:
             tolerance[..., -1, 1:] = np.inf
         edge = planted & ~(_before(planted, scene) & after)
         flat = held & ~(_before(held, scene) & _next(held, scene))
-        return cls(tolerance, edge | flat)
+        return cls(tolerance, edge | flat, np.where(planted, 0.0, (up - down) / 2.0))
+
+
+def _spread(on_frames: Array, between: Array) -> Array:
+    """Return tolerances by phase, ``(2, frames, phases)``."""
+    return np.concatenate([on_frames[..., None], np.repeat(between[..., None], len(PHASES), axis=-1)], axis=-1)
 
 
 def _next(flag: Flags, scene: Scene) -> Flags:
@@ -212,6 +232,7 @@ def _fit(
     if not loop:  # a row for the last frame
         samples = np.concatenate([samples, np.repeat(right[:, -1:, None], samples.shape[-1], axis=-1)], axis=1)
         slope_out, slope_in = np.append(out, into[:, -1:], axis=1), np.append(slope_in, into[:, -1:], axis=1)
+    samples[..., 0] += np.where((row == 1)[:, None], fields.above[foot], 0.0)
     wanted = Wanted(
         samples, slope_in, slope_out, fields.tolerance[row, foot], np.append(0.0, PHASES), loop,
         right[:, -1] - left[:, 0] if loop else np.zeros(len(which)),

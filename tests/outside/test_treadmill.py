@@ -151,6 +151,20 @@ def test_anchors_slide_at_most_a_millimetre_between_frames() -> None:
         assert measure.slide(steps) <= 1e-3, stance
 
 
+def test_few_keys_hold_the_whole_capture_with_a_quarter_of_its_keys() -> None:
+    """The same tolerances as with a key on every frame; at most 35 % of the frames were asked for."""
+    _, _, rig, clip = walk()
+    few = plant(clip, rig, belt=Belt(np.array(BELT)), keys="few")
+    assert all(count.before == clip.frames for count in few.keys)
+    assert sum(count.after for count in few.keys) <= 0.25 * clip.frames * len(few.keys)
+    for stance in few.stances:
+        for per_frame, bound in ((1, 1e-4), (5, 1e-3)):
+            at = measure.instants(stance.first, stance.last, per_frame)
+            steps = measure.foot_steps(few.clip, rig, FEET.index(stance.foot), at, belt=BELT)
+            assert measure.slide(steps) <= bound, stance
+            assert measure.sink(steps) <= bound, stance
+
+
 @pytest.mark.parametrize("foot", [0, 1], ids=FEET)
 def test_no_sole_sinks_by_more_than_a_tenth_of_a_millimetre_at_any_frame(foot: int) -> None:
     assert measure.sink(steps_of("captured", foot)) > 0.010

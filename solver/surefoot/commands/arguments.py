@@ -32,7 +32,9 @@ REPEATED_OPTIONS = (
 
 def add_clip_options(command: argparse.ArgumentParser) -> None:
     """Add the clip, what it stands on, how it is judged, and ``--json``: what `job.read_job` reads."""
-    command.add_argument("clip", metavar="CLIP", help="a clip in JSON, or a demo: lamplighter or treadmill")
+    command.add_argument(
+        "clip", metavar="CLIP", help="a clip in JSON, or a demo: lamplighter, trudge, run or treadmill"
+    )
     for flag, metavar, told in SHARED_OPTIONS:
         command.add_argument(flag, metavar=metavar, help=told)
     for flag, metavar, told in REPEATED_OPTIONS:
