@@ -43,8 +43,9 @@ STREAM = {
     "files": "file_faults save rig_file clip_file ground_file demos",
     "pictures": "pictures pictures.ink pictures.svg pictures.axes pictures.figure pictures.subject pictures.tracks "
     "pictures.strip pictures.plan pictures.gait pictures.traces pictures.sheet",
-    "faces": "options tables",
-    "commands": "commands commands.arguments commands.as_json commands.job commands.check commands.plant",
+    "faces": "options edit_text tables gait_tables",
+    "commands": "commands commands.arguments commands.as_json commands.job commands.edited commands.check "
+    "commands.plant commands.remix commands.twin commands.travel",
     "command line": "cli __main__",
 }
 """The line in which modules stand; each may import those before it, and none after it."""

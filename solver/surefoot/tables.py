@@ -16,7 +16,7 @@ from surefoot.planting import Planted
 from surefoot.proposals import Proposal
 from surefoot.rig import FEET
 
-__all__ = ["Seen", "print_comparison", "print_findings", "print_let", "print_proposals"]
+__all__ = ["Seen", "print_comparison", "print_edit", "print_findings", "print_let", "print_proposals"]
 
 Rows = Sequence[Sequence[str]]
 HEAD = ("finding", "where", "frames", "worst at", "amount", "beyond", "level")
@@ -81,6 +81,38 @@ def print_comparison(
         replaced = made.extra.get("replaced", ())
         tail = f" (replace, don't add: {', '.join(replaced)})" if replaced else ""
         print(f"written: {path}{tail}")
+    if not written:
+        print("nothing written; name a file with -o to keep the result")
+
+
+def print_edit(
+    made: Clip,
+    before: Report,
+    after: Report,
+    *,
+    edited: Sequence[str],
+    removed: Sequence[str],
+    planted: Planted | None,
+    written: Sequence[str],
+) -> None:
+    """Print what an edit changed, what was found before and after it, and what was written."""
+    kinds = after.tolerances
+    _table(("finding", "before", "after"), [(kind, _worst(before, kind), _worst(after, kind)) for kind in kinds])
+    left = [f for f in after.findings if f.level != "note"]
+    if left:
+        print("\nleft over:")
+        _print_rows(left)
+    _print_seen(made, after, Seen(belt_stated=True, stances_stated=made.stances is not None))
+    print(f"edited: {', '.join(map(_plain, edited)) or 'nothing'}")
+    if removed:
+        print(f"removed: {', '.join(map(_plain, removed))}")
+    if planted is None:
+        print("not planted")
+    else:
+        print(f"planted: {', '.join(map(_plain, planted.changed)) or 'nothing needed it'}")
+    print(_verdict(after))
+    for path in written:
+        print(f"written: {path}")
     if not written:
         print("nothing written; name a file with -o to keep the result")
 

@@ -65,6 +65,17 @@ def rooted(rig: Rig, clip: Clip) -> Rig:
     return replace(rig, controls={ROOT: Control(ROOT, axes), **controls})
 
 
+def _is_made(root: Control) -> bool:
+    """Tell whether a root is the one that `rooted` makes."""
+    return root.name == ROOT and all(
+        axis.optional and axis.channel == f"{ROOT}.{key}" for key, axis in root.axes.items()
+    )
+
+
+def _has(clip: Clip, root: Control) -> bool:
+    return any(axis.channel in clip.channels for axis in root.axes.values())
+
+
 def travelling(clip: Clip, rig: Rig, *, ground: Ground | None = None, belt: Belt | None = None) -> Clip:
     """Return an in-place clip that travels over still ground.
 
@@ -81,11 +92,8 @@ def travelling(clip: Clip, rig: Rig, *, ground: Ground | None = None, belt: Belt
     belt = scene_of(clip, rooted(rig, clip), ground, belt).belt
     if belt.is_still:
         raise InputError("the ground stands still already: there's nothing to travel by", place="travel")
-    own = root_of(rig)
-    if own is None:
-        taken = [name for name in clip.channels if name in {f"{ROOT}.{key}" for key in MOVES}]
-        if taken:
-            raise InputError(f"the clip has a channel {taken[0]} already", place="travel")
+    own = root_of(rooted(rig, clip))
+    if own is None or (_is_made(own) and not _has(clip, own)):
         new = _fresh_root(clip, rig, belt)
     else:
         new = _moved_root(clip, own, -_a_frame(belt, clip), belt)
@@ -100,7 +108,7 @@ def _a_frame(belt: Belt, clip: Clip) -> Array:
 def _fresh_root(clip: Clip, rig: Rig, belt: Belt) -> dict[str, Curve]:
     """Return the root's channels for a belt: straight lines, or an arc with a key on every frame where it turns."""
     bare = clip.with_channels({f"{ROOT}.z": Curve.constant(0.0)})
-    axes = rooted(rig, bare).controls[ROOT].axes
+    axes = rooted(rig, bare).controls[ROOT].axes  # the same whatever the root's channels hold
     ends = np.array([float(clip.first), float(clip.last + 1 if clip.loop else clip.last)])
     rule = Outside.ADVANCE if clip.loop else Outside.HOLD
     if belt.turn == 0.0:
@@ -132,12 +140,14 @@ def _turned(point: Array, angle: Array) -> Array:
     return np.array([c * point[0] + s * point[2], point[1] + 0.0 * angle, c * point[2] - s * point[0]])
 
 
-def _moved_root(clip: Clip, root: Control, step: Array, belt: Belt) -> dict[str, Curve]:
+def _moved_root(
+    clip: Clip, root: Control, step: Array, belt: Belt, above: tuple[str, ...] = ("world",)
+) -> dict[str, Curve]:
     """Return the channels of the rig's own root, moved on by ``step`` metres a frame."""
     place = f"control {root.name}"
     if belt.turn != 0.0:
         raise InputError("a rig's own root can't be made to travel along an arc; take the turn off first", place=place)
-    if root.parent != "world":
+    if root.parent not in above:
         raise InputError(f"it sits under {root.parent}, which may move too; travel needs it in the world", place=place)
     made = {}
     for k, key in enumerate("xyz"):
@@ -182,9 +192,11 @@ def in_place(clip: Clip, rig: Rig) -> Clip:
     InputError
         If nothing travels, the parts travel apart, or a clip that is no loop travels unevenly.
     """
-    own = root_of(rig)
-    if own is None and any(f"{ROOT}.{key}" in clip.channels for key in MOVES):
-        return _off_fresh_root(clip, rig)
+    own = root_of(rooted(rig, clip))
+    if own is not None and _is_made(own):
+        own = own if _has(clip, own) else None
+        if own is not None:
+            return _off_fresh_root(clip, rig)
     if own is not None:
         step = _steady(clip, own)
         if not np.any(step):
@@ -273,7 +285,9 @@ def _off_parts(clip: Clip, rig: Rig) -> Clip:
     """Take the travel off hips and feet that advance themselves."""
     if not clip.loop:
         raise InputError("it's no loop and has no root, so its travel can't be told from its motion", place="travel")
-    parts = [control for control in rig.controls.values() if control.parent == "world"]
+    made = root_of(rig)
+    above = {"world", *([ROOT] if made is not None and _is_made(made) else [])}
+    parts = [control for control in rig.controls.values() if control.parent in above and control.name != ROOT]
     steps = [_steady(clip, control) for control in parts]
     if not np.any(steps[0]):
         raise InputError("nothing in it travels", place="travel")
@@ -281,5 +295,5 @@ def _off_parts(clip: Clip, rig: Rig) -> Clip:
     for control, step in zip(parts, steps, strict=True):
         if np.abs(step - steps[0]).max() > STEADY:
             raise InputError(f"{control.name} and {parts[0].name} travel apart", place="travel")
-        channels |= _moved_root(clip, control, -step, STILL)
+        channels |= _moved_root(clip, control, -step, STILL, tuple(above))
     return replace(clip, channels=channels, belt=_with(clip, -steps[0] / clip.step))
