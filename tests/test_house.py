@@ -33,7 +33,7 @@ STREAM = {
     "contact": "slip contact",
     "plant": "footprint reach swing settle choice dense still key_slopes keys few planting",
     "mirror": "families mirror",
-    "findings": "findings touch slide seam mismatch joints seen checking",
+    "findings": "findings touch slide seam mismatch oppose joints seen checking",
     "ways to mend": "easing bench mend_height mend_slide mend_reach mend_snap mend_cross mend_seam",
     "proposals": "trial tally aftermath overlay proposals letting",
     "the day's edits": "remixing replanting twinning closing",
@@ -43,7 +43,7 @@ STREAM = {
     "files": "file_faults save rig_file clip_file ground_file demos",
     "pictures": "pictures pictures.ink pictures.svg pictures.axes pictures.figure pictures.subject pictures.tracks "
     "pictures.strip pictures.plan pictures.gait pictures.traces pictures.sheet",
-    "faces": "options edit_text tables gait_tables",
+    "faces": "options edit_text tables walk_tables",
     "commands": "commands commands.arguments commands.as_json commands.job commands.edited commands.check "
     "commands.plant commands.remix commands.twin commands.travel",
     "command line": "cli __main__",

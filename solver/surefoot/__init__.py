@@ -32,6 +32,7 @@ if TYPE_CHECKING:
     from surefoot.ground_file import load_ground
     from surefoot.layer import layer_between
     from surefoot.letting import let_down
+    from surefoot.oppose import Drag, drags
     from surefoot.pacing import at_speed
     from surefoot.pictures.sheet import draw
     from surefoot.pictures.svg import Picture
@@ -64,6 +65,7 @@ _HOMES = {
     "ground": ("Flat", "Ground", "Plane", "Profile"),
     "ground_file": ("load_ground",),
     "layer": ("layer_between",),
+    "oppose": ("Drag", "drags"),
     "pacing": ("at_speed",),
     "pictures.sheet": ("draw",),
     "pictures.svg": ("Picture",),
@@ -87,6 +89,7 @@ __all__ = [
     "ContactLimits",
     "Control",
     "Curve",
+    "Drag",
     "Edit",
     "FileError",
     "Finding",
@@ -126,6 +129,7 @@ __all__ = [
     "clip_schema",
     "close_loop",
     "demo",
+    "drags",
     "draw",
     "fit_rig",
     "gait_of",

@@ -12,11 +12,12 @@ from surefoot.checking import Report
 from surefoot.clip import Clip
 from surefoot.curves import Pack
 from surefoot.findings import LEVELS, Finding
+from surefoot.oppose import Drag
 from surefoot.planting import Planted
 from surefoot.proposals import Proposal
 from surefoot.rig import FEET
 
-__all__ = ["Seen", "print_comparison", "print_edit", "print_findings", "print_let", "print_proposals"]
+__all__ = ["Seen", "print_comparison", "print_drags", "print_edit", "print_findings", "print_let", "print_proposals"]
 
 Rows = Sequence[Sequence[str]]
 HEAD = ("finding", "where", "frames", "worst at", "amount", "beyond", "level")
@@ -115,6 +116,12 @@ def print_edit(
         print(f"written: {path}")
     if not written:
         print("nothing written; name a file with -o to keep the result")
+
+
+def print_drags(lags: Sequence[Drag]) -> None:
+    """Print by how many frames each part of a chain comes after the one above it."""
+    told = [f"{_plain(d.channel)} {d.lag:+.1f} after {_plain(d.after)}" for d in lags]
+    print(f"drag, frames: {', '.join(told) or 'nothing in a chain moves'}")
 
 
 def print_let(before: Clip, after: Clip, let: Sequence[str]) -> None:

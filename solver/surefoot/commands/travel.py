@@ -36,10 +36,10 @@ def run(options: argparse.Namespace) -> int:
     from surefoot.errors import InputError
     from surefoot.gait import gait_of, gait_warnings
     from surefoot.gait_phases import phases_of, step_frames
-    from surefoot.gait_tables import gait_json, gait_lines
     from surefoot.pacing import at_speed
     from surefoot.planting import scene_of
     from surefoot.travel import in_place, rooted, travelling
+    from surefoot.walk_tables import gait_json, gait_lines
 
     job = read_job(options)
     if (options.speed is None) != (options.by is None):
