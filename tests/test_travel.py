@@ -20,10 +20,13 @@ from surefoot import (
     Rig,
     Shape,
     at_speed,
+    block,
     check,
     demo,
     gait_of,
     in_place,
+    load_recipe,
+    load_rig,
     plant,
     rooted,
     travelling,
@@ -226,6 +229,19 @@ def test_retiming_there_and_back_is_exact_where_the_frames_come_out_whole() -> N
         one, two = Pack.from_curves([curve, back.channels[name]]).evaluate(frames)
         assert np.abs(one - two).max() < 1e-9, name
     assert slow.rate == Fraction(24)
+
+
+def test_on_stairs_the_strides_stay_and_the_time_gives_way() -> None:
+    rig = load_rig("lamplighter")
+    made = block(load_recipe("climb"), rig)
+    speed = gait_of(scene_of(made.clip, rig, made.ground)).speed
+    slow = at_speed(made.clip, rig, 0.8 * speed, by="time", ground=made.ground)
+    done = plant(slow, rig, ground=made.ground, keys="few")
+    assert check(done.clip, rig, ground=made.ground).is_clean
+    assert done.belt.speed == pytest.approx(0.8 * speed)
+    assert done.clip.frames == 40
+    with pytest.raises(InputError, match="the ground sets the strides"):
+        at_speed(made.clip, rig, 0.8 * speed, by="stride", ground=made.ground)
 
 
 def test_a_wrong_wish_for_a_speed_is_told() -> None:

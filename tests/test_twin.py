@@ -246,7 +246,7 @@ def test_what_has_no_twin_is_told() -> None:
     with pytest.raises(InputError, match="travels sideways"):
         twin(clip.with_channels({"left_foot.x": aside}), rig)
     right = replace(rig.controls["right_foot"], order="xyz")
-    with pytest.raises(InputError, match="rotation orders, "):
+    with pytest.raises(InputError, match="its other side turns in the order"):
         twin(clip, replace(rig, controls={**rig.controls, "right_foot": right}))
     alone = clip.with_channels({"left_wing.pitch": Curve.constant(1.0)})
     assert twin(alone, rig).alone == ("left_wing.pitch",)

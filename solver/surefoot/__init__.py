@@ -14,6 +14,7 @@ from surefoot._version import __version__
 
 if TYPE_CHECKING:
     from surefoot.belt import Belt
+    from surefoot.blocking import Blocked, block
     from surefoot.capture import Capture, capture_clip, fit_rig
     from surefoot.checking import Report, check
     from surefoot.choice import Choice
@@ -27,55 +28,76 @@ if TYPE_CHECKING:
     from surefoot.few import KeyTolerance
     from surefoot.findings import Finding
     from surefoot.gait import Gait, gait_of, gait_warnings
+    from surefoot.gait_bands import Beside, beside_science
     from surefoot.gait_phases import Phase, StepFrames, phases_of, step_frames
     from surefoot.ground import Flat, Ground, Plane, Profile
     from surefoot.ground_file import load_ground
+    from surefoot.ground_grid import Grid
+    from surefoot.ground_presets import preset_ground, preset_grounds
     from surefoot.layer import layer_between
     from surefoot.letting import let_down
     from surefoot.oppose import Drag, drags
     from surefoot.pacing import at_speed
+    from surefoot.pendulum import compass_rise, roller_rise
     from surefoot.pictures.sheet import draw
     from surefoot.pictures.svg import Picture
     from surefoot.planting import Footprint, Planted, plant
     from surefoot.proposals import Proposal, Worse, apply, propose
+    from surefoot.recipe import Recipe
+    from surefoot.recipe_file import load_recipe, recipe_names
+    from surefoot.reflection import Image, mirror_map
     from surefoot.remixing import Edit, mix, remix
     from surefoot.replanting import replant
+    from surefoot.restyle import Converted, convert
     from surefoot.rig import Axis, Control, Foot, Leg, Limits, Rig
     from surefoot.rig_file import load_rig, preset_names
+    from surefoot.rig_save import save_rig
+    from surefoot.rig_styles import rig_in_style
     from surefoot.travel import in_place, rooted, travelling
     from surefoot.twinning import Twinned, twin
 
 _HOMES = {
     "belt": ("Belt",),
+    "blocking": ("Blocked", "block"),
     "capture": ("Capture", "capture_clip", "fit_rig"),
     "checking": ("Report", "check"),
-    "clip": ("Clip", "Stance"),
-    "letting": ("let_down",),
-    "few": ("KeyTolerance",),
     "choice": ("Choice",),
+    "clip": ("Clip", "Stance"),
     "clip_file": ("clip_schema", "load_clip", "save_clip"),
     "closing": ("close_loop",),
     "contact": ("ContactLimits",),
     "curves": ("Curve", "Outside", "Shape"),
     "demos": ("demo",),
     "errors": ("FileError", "InputError", "OutOfReach", "ShapeError", "SurefootError", "UnitError", "UnknownName"),
+    "few": ("KeyTolerance",),
     "findings": ("Finding",),
     "gait": ("Gait", "gait_of", "gait_warnings"),
     "gait_phases": ("Phase", "StepFrames", "phases_of", "step_frames"),
+    "gait_bands": ("Beside", "beside_science"),
     "ground": ("Flat", "Ground", "Plane", "Profile"),
     "ground_file": ("load_ground",),
+    "ground_grid": ("Grid",),
+    "ground_presets": ("preset_ground", "preset_grounds"),
     "layer": ("layer_between",),
     "oppose": ("Drag", "drags"),
     "pacing": ("at_speed",),
+    "letting": ("let_down",),
+    "reflection": ("Image", "mirror_map"),
+    "pendulum": ("compass_rise", "roller_rise"),
     "pictures.sheet": ("draw",),
     "pictures.svg": ("Picture",),
     "planting": ("Footprint", "Planted", "plant"),
     "proposals": ("Proposal", "Worse", "apply", "propose"),
+    "recipe": ("Recipe",),
+    "recipe_file": ("load_recipe", "recipe_names"),
     "remixing": ("Edit", "mix", "remix"),
     "replanting": ("replant",),
+    "restyle": ("Converted", "convert"),
     "rig": ("Axis", "Control", "Foot", "Leg", "Limits", "Rig"),
     "rig_file": ("load_rig", "preset_names"),
     "travel": ("in_place", "rooted", "travelling"),
+    "rig_save": ("save_rig",),
+    "rig_styles": ("rig_in_style",),
     "twinning": ("Twinned", "twin"),
 }
 _HOME_OF = {name: module for module, names in _HOMES.items() for name in names}
@@ -83,11 +105,14 @@ _HOME_OF = {name: module for module, names in _HOMES.items() for name in names}
 __all__ = [
     "Axis",
     "Belt",
+    "Beside",
+    "Blocked",
     "Capture",
     "Choice",
     "Clip",
     "ContactLimits",
     "Control",
+    "Converted",
     "Curve",
     "Drag",
     "Edit",
@@ -97,7 +122,9 @@ __all__ = [
     "Foot",
     "Footprint",
     "Gait",
+    "Grid",
     "Ground",
+    "Image",
     "InputError",
     "KeyTolerance",
     "Leg",
@@ -110,6 +137,7 @@ __all__ = [
     "Planted",
     "Profile",
     "Proposal",
+    "Recipe",
     "Report",
     "Rig",
     "Shape",
@@ -124,10 +152,14 @@ __all__ = [
     "__version__",
     "apply",
     "at_speed",
+    "beside_science",
+    "block",
     "capture_clip",
     "check",
     "clip_schema",
     "close_loop",
+    "compass_rise",
+    "convert",
     "demo",
     "drags",
     "draw",
@@ -139,16 +171,24 @@ __all__ = [
     "let_down",
     "load_clip",
     "load_ground",
+    "load_recipe",
     "load_rig",
+    "mirror_map",
     "mix",
     "phases_of",
     "plant",
+    "preset_ground",
+    "preset_grounds",
     "preset_names",
     "propose",
+    "recipe_names",
     "remix",
     "replant",
+    "rig_in_style",
+    "roller_rise",
     "rooted",
     "save_clip",
+    "save_rig",
     "step_frames",
     "travelling",
     "twin",

@@ -12,7 +12,7 @@ from surefoot.clip import Clip, Stance
 from surefoot.contact import find_stances
 from surefoot.curves import Curve, Pack
 from surefoot.errors import InputError
-from surefoot.ground import Ground
+from surefoot.ground import Ground, Plane
 from surefoot.key_edits import affine
 from surefoot.planting import scene_of
 from surefoot.rig import Control, Rig
@@ -34,12 +34,15 @@ def at_speed(
     by : {"time", "stride"}
         ``time`` keeps the strides and gives the loop the whole number of frames that comes nearest; keys move in
         proportion, and may then stand between two frames. What is left of the difference, a few per cent at most,
-        goes into the strides. ``stride`` keeps the timing and scales how far the feet swing fore and aft.
+        goes into the strides. ``stride`` keeps the timing and scales how far the feet swing fore and aft. On ground
+        that is neither level nor a plane the strides are the ground's, as on stairs: ``time`` then keeps them as
+        they are, and the speed is the nearest that whole frames give.
 
     Raises
     ------
     InputError
-        If the clip is no loop in place, or a foot's channels don't run along the way that it walks.
+        If the clip is no loop in place, a foot's channels don't run along the way that it walks, or strides
+        should change on ground that sets them.
     """
     if by not in ("time", "stride"):
         raise InputError(f"wanted time or stride, got {by!r}", place="speed")
@@ -51,6 +54,9 @@ def at_speed(
     if scene.belt.is_still:
         raise InputError("the ground stands still; bring the clip in place first", place="speed")
     stances, share = find_stances(scene), speed / scene.belt.speed
+    stepped = not (scene.ground.is_level or isinstance(scene.ground, Plane))
+    if stepped and by == "stride":
+        raise InputError("the ground sets the strides, as stairs do; change the time instead", place="speed")
     if by == "time":
         count = max(2, round(clip.frames / share))
         stretch = count / clip.frames
@@ -60,7 +66,8 @@ def at_speed(
             last=clip.first + count - 1,
             stances=tuple(_retimed_stance(s, clip, stretch, count) for s in stances),
         )
-        strides = share * stretch
+        share = 1.0 / stretch if stepped else share
+        strides = 1.0 if stepped else share * stretch
     else:
         clip, strides = clip.with_stances(stances), share
     belt = Belt(scene.belt.velocity * share, scene.belt.turn * share)

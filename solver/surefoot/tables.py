@@ -17,7 +17,16 @@ from surefoot.planting import Planted
 from surefoot.proposals import Proposal
 from surefoot.rig import FEET
 
-__all__ = ["Seen", "print_comparison", "print_drags", "print_edit", "print_findings", "print_let", "print_proposals"]
+__all__ = [
+    "Seen",
+    "print_comparison",
+    "print_drags",
+    "print_edit",
+    "print_findings",
+    "print_let",
+    "print_proposals",
+    "print_table",
+]
 
 Rows = Sequence[Sequence[str]]
 HEAD = ("finding", "where", "frames", "worst at", "amount", "beyond", "level")
@@ -248,6 +257,11 @@ def _ground(report: Report) -> str:
 def _plain(text: str) -> str:
     """Return a name without what would steer a terminal."""
     return "".join(c if c.isprintable() else "?" for c in text)
+
+
+def print_table(head: Sequence[str], rows: Rows) -> None:
+    """Print rows of text under a head."""
+    _table(head, rows)
 
 
 def _table(head: Sequence[str], rows: Rows) -> None:

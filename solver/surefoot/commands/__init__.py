@@ -11,10 +11,12 @@ from __future__ import annotations
 __all__ = ["COMMANDS"]
 
 COMMANDS = {
+    "block": "make a first layered cycle from a short recipe",
     "check": "say what is wrong with the feet, in which frames and by how much",
     "plant": "mend the feet of a clip and write it to a new file",
     "remix": "scale, add to and shift channels, mix clips, close the loop; then plant again",
     "twin": "give the other side one side's channels half a cycle later",
     "travel": "measure a walk; make it travel or bring it in place; bring it to a speed",
+    "convert": "write a clip's feet in another style: about the ankle, by rockers, by joints",
 }
 """Every command and what it is for, in the order in which ``surefoot --help`` lists them."""

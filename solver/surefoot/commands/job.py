@@ -25,7 +25,7 @@ from surefoot.tables import Seen
 from surefoot.tolerances import WHEN_ASKED, tolerances_for
 from surefoot.travel import rooted
 
-__all__ = ["Job", "check_outputs", "clip_path", "read_before", "read_job", "told_of"]
+__all__ = ["Job", "check_outputs", "clip_path", "read_before", "read_job", "rig_of", "told_of"]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -61,7 +61,7 @@ def read_job(options: argparse.Namespace) -> Job:
     """Read everything that the shared options name; see `arguments.add_clip_options`."""
     path = clip_path(options.clip)
     clip = read_stances(options.stances, load_clip(path))
-    rig = rooted(_rig(options.rig, clip, path), clip)
+    rig = rooted(rig_of(options.rig, clip, path), clip)
     belt: Belt | None = None
     if options.belt == "estimate":
         clip = replace(clip, belt=None)
@@ -105,7 +105,8 @@ def told_of(path: Path) -> Iterator[None]:
         raise error.within(str(path)) from None
 
 
-def _rig(given: str | None, clip: Clip, clip_path: Path) -> Rig:
+def rig_of(given: str | None, clip: Clip, clip_path: Path) -> Rig:
+    """Return the rig that an option or the clip names; a TOML file named by the clip may lie beside it."""
     name = clip.rig if given is None else given
     if given is None and not name:
         raise InputError(
