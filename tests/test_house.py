@@ -34,10 +34,11 @@ STREAM = {
     "plant": "footprint reach swing settle choice dense still key_slopes keys few",
     "the other styles, the whole job": "feet_in_world styled restyle planting",
     "mirror": "families mirror",
-    "findings": "findings touch slide seam mismatch joints seen checking",
+    "findings": "findings touch slide seam mismatch oppose joints seen checking",
     "ways to mend": "easing bench mend_height mend_slide mend_reach mend_limit mend_snap mend_cross mend_seam",
     "proposals": "trial tally aftermath overlay proposals letting",
     "the day's edits": "remixing replanting twinning closing",
+    "speed and travel": "gait_relations gait gait_phases travel pacing",
     "hand-over": "layer",
     "blocking out": "recipe_measures recipe_layers recipe cycle block_hips block_feet blocking",
     "gait": "pendulum gait_measures gait_bands",
@@ -53,12 +54,13 @@ STREAM = {
         "pictures.listings pictures.scrubbed pictures.report"
     ),
     "page": "page page.wishes page.packing page.telling page.work page.server",
-    "faces": "options tables gait_tables",
+    "faces": "options edit_text tables gait_tables walk_tables",
     "shared by commands": "commands commands.arguments commands.as_json commands.job",
     "remote calls": "rpc rpc.lines rpc.messages rpc.wishes rpc.desk rpc.server rpc.client",
     "commands": (
-        "commands.block commands.check commands.plant commands.page commands.convert commands.rpc "
-        "commands.compared commands.draw commands.report"
+        "commands.edited commands.block commands.check commands.plant commands.remix commands.twin "
+        "commands.travel commands.page commands.convert commands.rpc commands.compared commands.draw "
+        "commands.report"
     ),
     "command line": "cli __main__",
 }

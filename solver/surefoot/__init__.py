@@ -27,13 +27,17 @@ if TYPE_CHECKING:
     from surefoot.errors import FileError, InputError, OutOfReach, ShapeError, SurefootError, UnitError, UnknownName
     from surefoot.few import KeyTolerance
     from surefoot.findings import Finding
+    from surefoot.gait import Gait, gait_of, gait_warnings
     from surefoot.gait_bands import Beside, beside_science
+    from surefoot.gait_phases import Phase, StepFrames, phases_of, step_frames
     from surefoot.ground import Flat, Ground, Plane, Profile
     from surefoot.ground_file import load_ground
     from surefoot.ground_grid import Grid
     from surefoot.ground_presets import preset_ground, preset_grounds
     from surefoot.layer import layer_between
     from surefoot.letting import let_down
+    from surefoot.oppose import Drag, drags
+    from surefoot.pacing import at_speed
     from surefoot.pendulum import compass_rise, roller_rise
     from surefoot.pictures.report import html_report
     from surefoot.pictures.sheet import draw
@@ -50,6 +54,7 @@ if TYPE_CHECKING:
     from surefoot.rig_file import load_rig, preset_names
     from surefoot.rig_save import save_rig
     from surefoot.rig_styles import rig_in_style
+    from surefoot.travel import in_place, rooted, travelling
     from surefoot.twinning import Twinned, twin
 
 _HOMES = {
@@ -67,14 +72,17 @@ _HOMES = {
     "errors": ("FileError", "InputError", "OutOfReach", "ShapeError", "SurefootError", "UnitError", "UnknownName"),
     "few": ("KeyTolerance",),
     "findings": ("Finding",),
+    "gait": ("Gait", "gait_of", "gait_warnings"),
     "gait_bands": ("Beside", "beside_science"),
+    "gait_phases": ("Phase", "StepFrames", "phases_of", "step_frames"),
     "ground": ("Flat", "Ground", "Plane", "Profile"),
     "ground_file": ("load_ground",),
     "ground_grid": ("Grid",),
     "ground_presets": ("preset_ground", "preset_grounds"),
     "layer": ("layer_between",),
     "letting": ("let_down",),
-    "reflection": ("Image", "mirror_map"),
+    "oppose": ("Drag", "drags"),
+    "pacing": ("at_speed",),
     "pendulum": ("compass_rise", "roller_rise"),
     "pictures.report": ("html_report",),
     "pictures.sheet": ("draw",),
@@ -83,6 +91,7 @@ _HOMES = {
     "proposals": ("Proposal", "Worse", "apply_proposals", "propose"),
     "recipe": ("Recipe",),
     "recipe_file": ("load_recipe", "recipe_names"),
+    "reflection": ("Image", "mirror_map"),
     "remixing": ("Edit", "mix", "remix"),
     "replanting": ("replant",),
     "restyle": ("Converted", "convert"),
@@ -90,6 +99,7 @@ _HOMES = {
     "rig_file": ("load_rig", "preset_names"),
     "rig_save": ("save_rig",),
     "rig_styles": ("rig_in_style",),
+    "travel": ("in_place", "rooted", "travelling"),
     "twinning": ("Twinned", "twin"),
 }
 _HOME_OF = {name: module for module, names in _HOMES.items() for name in names}
@@ -106,12 +116,14 @@ __all__ = [
     "Control",
     "Converted",
     "Curve",
+    "Drag",
     "Edit",
     "FileError",
     "Finding",
     "Flat",
     "Foot",
     "Footprint",
+    "Gait",
     "Grid",
     "Ground",
     "Image",
@@ -121,6 +133,7 @@ __all__ = [
     "Limits",
     "OutOfReach",
     "Outside",
+    "Phase",
     "Picture",
     "Plane",
     "Planted",
@@ -133,6 +146,7 @@ __all__ = [
     "Shape",
     "ShapeError",
     "Stance",
+    "StepFrames",
     "SurefootError",
     "Twinned",
     "UnitError",
@@ -140,6 +154,7 @@ __all__ = [
     "Worse",
     "__version__",
     "apply_proposals",
+    "at_speed",
     "beside_science",
     "block",
     "capture_clip",
@@ -149,9 +164,13 @@ __all__ = [
     "compass_rise",
     "convert",
     "demo",
+    "drags",
     "draw",
     "fit_rig",
+    "gait_of",
+    "gait_warnings",
     "html_report",
+    "in_place",
     "layer_between",
     "let_down",
     "load_clip",
@@ -160,6 +179,7 @@ __all__ = [
     "load_rig",
     "mirror_map",
     "mix",
+    "phases_of",
     "plant",
     "preset_ground",
     "preset_grounds",
@@ -170,8 +190,11 @@ __all__ = [
     "replant",
     "rig_in_style",
     "roller_rise",
+    "rooted",
     "save_clip",
     "save_rig",
+    "step_frames",
+    "travelling",
     "twin",
 ]
 

@@ -16,6 +16,7 @@ from surefoot.findings import LEVELS, Finding, collect, in_order
 from surefoot.ground import Ground
 from surefoot.joints import joint_findings
 from surefoot.mismatch import mismatch_findings
+from surefoot.oppose import oppose_findings
 from surefoot.planting import scene_of
 from surefoot.rig import FEET, Rig
 from surefoot.seam import seam_findings
@@ -112,6 +113,8 @@ def check(
         findings += collect("cross", "both", seen.overlap, at, bounds["cross"])
     findings += joint_findings(seen.joints, scene, bounds)
     findings += seam_findings(clip, rig, bounds["seam"])
+    if "oppose" in asked:
+        findings += oppose_findings(scene, bounds["oppose"])
     if "mismatch" in asked:
         findings += mismatch_findings(clip, rig, bounds["mismatch"])
     looked = {kind: bounds[kind] for kind in KINDS if kind in asked or kind not in WHEN_ASKED}

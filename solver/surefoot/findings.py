@@ -25,6 +25,7 @@ ADVICE = {
     "seam": "Give the last key the first one's value and slopes.",
     "cross": "Swing the foot further out here.",
     "limit": "Ease this joint back into its range.",
+    "oppose": "Turn it the other way, give it less, or let it come later than what it follows.",
     "mismatch": "Twin the other side, or leave it where the difference is meant.",
 }
 

@@ -12,11 +12,21 @@ from surefoot.checking import Report
 from surefoot.clip import Clip
 from surefoot.curves import Pack
 from surefoot.findings import LEVELS, Finding
+from surefoot.oppose import Drag
 from surefoot.planting import Planted
 from surefoot.proposals import Proposal
 from surefoot.rig import FEET
 
-__all__ = ["Seen", "print_comparison", "print_findings", "print_let", "print_proposals", "print_table"]
+__all__ = [
+    "Seen",
+    "print_comparison",
+    "print_drags",
+    "print_edit",
+    "print_findings",
+    "print_let",
+    "print_proposals",
+    "print_table",
+]
 
 Rows = Sequence[Sequence[str]]
 HEAD = ("finding", "where", "frames", "worst at", "amount", "beyond", "level")
@@ -83,6 +93,44 @@ def print_comparison(
         print(f"written: {path}{tail}")
     if not written:
         print("nothing written; name a file with -o to keep the result")
+
+
+def print_edit(
+    made: Clip,
+    before: Report,
+    after: Report,
+    *,
+    edited: Sequence[str],
+    removed: Sequence[str],
+    planted: Planted | None,
+    written: Sequence[str],
+) -> None:
+    """Print what an edit changed, what was found before and after it, and what was written."""
+    kinds = after.tolerances
+    _table(("finding", "before", "after"), [(kind, _worst(before, kind), _worst(after, kind)) for kind in kinds])
+    left = [f for f in after.findings if f.level != "note"]
+    if left:
+        print("\nleft over:")
+        _print_rows(left)
+    _print_seen(made, after, Seen(belt_stated=True, stances_stated=made.stances is not None))
+    print(f"edited: {', '.join(map(_plain, edited)) or 'nothing'}")
+    if removed:
+        print(f"removed: {', '.join(map(_plain, removed))}")
+    if planted is None:
+        print("not planted")
+    else:
+        print(f"planted: {', '.join(map(_plain, planted.changed)) or 'nothing needed it'}")
+    print(_verdict(after))
+    for path in written:
+        print(f"written: {path}")
+    if not written:
+        print("nothing written; name a file with -o to keep the result")
+
+
+def print_drags(lags: Sequence[Drag]) -> None:
+    """Print by how many frames each part of a chain comes after the one above it."""
+    told = [f"{_plain(d.channel)} {d.lag:+.1f} after {_plain(d.after)}" for d in lags]
+    print(f"drag, frames: {', '.join(told) or 'nothing in a chain moves'}")
 
 
 def print_let(before: Clip, after: Clip, let: Sequence[str]) -> None:

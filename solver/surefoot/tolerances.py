@@ -46,11 +46,12 @@ KINDS: Mapping[str, Kind] = {
     "seam": Kind("mm", (0.1, 1.0, 5.0), "common practice, no source"),
     "cross": Kind("mm", (5.0, 12.0, 30.0), "judgement: an outline is good to about a centimetre"),
     "limit": Kind("deg", (0.5, 2.0, 10.0), "common practice, no source"),
+    "oppose": Kind("deg", (2.0, 5.0, 12.0), "common practice, no source"),
     "mismatch": Kind("mm", (1.0, 5.0, 20.0), "judgement: as much as a slide of that size shows"),
 }
 """Every kind of finding."""
 
-WHEN_ASKED = ("mismatch",)
+WHEN_ASKED = ("mismatch", "oppose")
 """The kinds that `check` looks for only when asked: what they tell may well be meant."""
 
 

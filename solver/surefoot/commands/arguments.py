@@ -43,4 +43,6 @@ def add_clip_options(command: argparse.ArgumentParser) -> None:
     command.add_argument("--leave", metavar=("FOOT", "FRAMES"), nargs=2, action="append", default=[], help=told)
     told = "let a foot slip for so long after it lands; left out, 0.04 for captured clips, else 0"
     command.add_argument("--landing", metavar="SECONDS", type=float, help=told)
+    told = "look for these kinds too, which may well be meant: mismatch, oppose"
+    command.add_argument("--also", metavar="KINDS", default="", help=told)
     command.add_argument("--json", action="store_true", help="print JSON, not a table: the same figures, unrounded")

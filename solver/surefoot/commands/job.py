@@ -22,7 +22,8 @@ from surefoot.planting import scene_of
 from surefoot.rig import Rig
 from surefoot.rig_file import load_rig, preset_names
 from surefoot.tables import Seen
-from surefoot.tolerances import tolerances_for
+from surefoot.tolerances import WHEN_ASKED, tolerances_for
+from surefoot.travel import rooted
 
 __all__ = ["Job", "check_outputs", "clip_path", "read_before", "read_job", "rig_of", "told_of"]
 
@@ -38,6 +39,7 @@ class Job:
     belt: Belt | None
     tolerances: dict[str, tuple[float, float, float]]
     landing: float | None
+    also: tuple[str, ...] = ()
 
     @property
     def seen(self) -> Seen:
@@ -49,14 +51,17 @@ class Job:
 
     def judge(self, clip: Clip, belt: Belt | None) -> Report:
         """Check a clip as the command line asks: its rig, ground, tolerances and landing."""
-        return check(clip, self.rig, ground=self.ground, belt=belt, tolerances=self.tolerances, landing=self.landing)
+        return check(
+            clip, self.rig, ground=self.ground, belt=belt, tolerances=self.tolerances, landing=self.landing,
+            also=self.also,
+        )  # fmt: skip
 
 
 def read_job(options: argparse.Namespace) -> Job:
     """Read everything that the shared options name; see `arguments.add_clip_options`."""
     path = clip_path(options.clip)
     clip = read_stances(options.stances, load_clip(path))
-    rig = rig_of(options.rig, clip, path)
+    rig = rooted(rig_of(options.rig, clip, path), clip)
     belt: Belt | None = None
     if options.belt == "estimate":
         clip = replace(clip, belt=None)
@@ -71,7 +76,11 @@ def read_job(options: argparse.Namespace) -> Job:
         with told_of(path):
             seen = check(clip, rig, ground=ground, belt=belt).stances
         clip = clip.with_stances(leave_alone(clip, seen, spans))
-    return Job(path, clip, rig, ground, belt, tolerances, options.landing)
+    also = tuple(kind.strip() for kind in options.also.split(",") if kind.strip())
+    for kind in also:
+        if kind not in WHEN_ASKED:
+            raise UnknownName("kind that is looked for when asked", kind, WHEN_ASKED, place="--also")
+    return Job(path, clip, rig, ground, belt, tolerances, options.landing, also)
 
 
 def clip_path(name: str) -> Path:
