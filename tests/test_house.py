@@ -40,6 +40,8 @@ STREAM = {
     "gait": "gait_measures gait_bands",
     "capture": "capture_points capture_hinge capture",
     "files": "file_faults save rig_file clip_file ground_file profile_file recipe_file demos",
+    "pictures": "pictures pictures.ink pictures.svg pictures.axes pictures.figure pictures.subject pictures.tracks "
+    "pictures.strip pictures.plan pictures.gait pictures.traces pictures.sheet",
     "faces": "options tables gait_tables",
     "commands": "commands commands.arguments commands.as_json commands.job "
     "commands.block commands.check commands.plant",
@@ -47,7 +49,7 @@ STREAM = {
 }
 """The line in which modules stand; each may import those before it, and none after it."""
 LINE = [name for names in STREAM.values() for name in names.split()]
-RIM = [name for part in ("files", "faces", "commands", "command line") for name in STREAM[part].split()]
+RIM = [name for part in ("files", "pictures", "faces", "commands", "command line") for name in STREAM[part].split()]
 SHOP_WINDOW = "__init__"
 
 

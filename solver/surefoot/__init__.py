@@ -32,6 +32,8 @@ if TYPE_CHECKING:
     from surefoot.layer import layer_between
     from surefoot.letting import let_down
     from surefoot.pendulum import compass_rise, roller_rise
+    from surefoot.pictures.sheet import draw
+    from surefoot.pictures.svg import Picture
     from surefoot.planting import Footprint, Planted, plant
     from surefoot.proposals import Proposal, Worse, apply, propose
     from surefoot.recipe import Recipe
@@ -59,6 +61,8 @@ _HOMES = {
     "ground_file": ("load_ground",),
     "layer": ("layer_between",),
     "pendulum": ("compass_rise", "roller_rise"),
+    "pictures.sheet": ("draw",),
+    "pictures.svg": ("Picture",),
     "planting": ("Footprint", "Planted", "plant"),
     "proposals": ("Proposal", "Worse", "apply", "propose"),
     "recipe": ("Recipe",),
@@ -91,6 +95,7 @@ __all__ = [
     "Limits",
     "OutOfReach",
     "Outside",
+    "Picture",
     "Plane",
     "Planted",
     "Profile",
@@ -114,6 +119,7 @@ __all__ = [
     "clip_schema",
     "compass_rise",
     "demo",
+    "draw",
     "fit_rig",
     "layer_between",
     "let_down",
