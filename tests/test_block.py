@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import cache
+from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -15,8 +18,10 @@ from surefoot.curves import Pack
 from surefoot.recipe import Recipe
 from surefoot.recipe_layers import LAYERS
 from surefoot.rig import Rig
+from surefoot.rig_file import parse_rig
 from tests.measure import foot_steps, hover, instants, sink, slide
 
+ROOT = Path(__file__).parents[1]
 RECIPES = ("climb", "run", "shuffle", "sneak", "trudge", "walk")
 FEET_KINDS = ("slide", "sink", "hover", "stretch", "seam", "cross")
 
@@ -26,6 +31,7 @@ def rig() -> Rig:
     return surefoot.load_rig("lamplighter")
 
 
+@cache
 def made(name: str, rig: Rig) -> Blocked:
     return block(surefoot.load_recipe(name), rig)
 
@@ -127,6 +133,71 @@ def test_the_belt_goes_at_the_pace_of_the_steps(name: str, rig: Rig) -> None:
     pace, belt = blocked.recipe.pace, blocked.clip.belt
     assert belt is not None
     assert -belt.velocity[2] * pace.half / float(pace.rate) == pytest.approx(blocked.recipe.step)
+
+
+def other_rig(parent: str = "world", order: str = "yxz", sign: float = 1.0, *, planar: bool = False) -> Rig:
+    """The lamplighter with its controls elsewhere: under another parent, in another order, mirrored, or cut out."""
+    text = (ROOT / "rigs" / "lamplighter.toml").read_text(encoding="utf-8")
+    axes = ("z", "y", "pitch") if planar else ("x", "y", "z", "pitch", "yaw", "roll")
+    if planar:
+        text = text.replace('style = "ankle"', 'style = "ankle"\nplanar = true').replace("hip = [8.8", "hip = [0.0")
+    above = "root" if parent == "root" else "world"
+    tables = {"hips": (above, [0.0, 0.0, 0.0])}
+    if parent == "root":
+        tables["root"] = ("world", [0.0, 0.0, 0.0])
+    for name, x in (("left_foot", 8.8), ("right_foot", -8.8)):
+        tables[name] = (parent, [0.0 if planar else x, -80.0 if parent == "hips" else 8.5, 0.0])
+    for name, (over, rest) in tables.items():
+        text += f'\n[controls.{name}]\nparent = "{over}"\norder = "{order}"\nrest = {rest}\n'
+        for axis in axes:
+            flips = name == "right_foot" and axis in ("x", "yaw", "roll")
+            text += f'{axis} = {{ channel = "{name}.{axis}", sign = {sign if flips else 1.0} }}\n'
+        text += f'bend = "{name}.bend"\n' if name.endswith("foot") else ""
+    return parse_rig(text)
+
+
+@pytest.mark.parametrize("name", ["walk", "climb", "run"])
+@pytest.mark.parametrize(
+    "other",
+    [
+        {"parent": "hips"}, {"parent": "root"}, {"order": "zxy"}, {"parent": "hips", "order": "zyx"}, {"sign": -1.0},
+        {"planar": True},
+    ],
+    ids=str,
+)  # fmt: skip
+def test_controls_may_sit_elsewhere(name: str, other: dict[str, Any]) -> None:
+    """A cut-out character's feet lie in one plane, so they do cross."""
+    rig = other_rig(**other)
+    found = beyond(made(name, rig), rig, keys="few")
+    assert not [f for f in found if f.kind != "cross" or not rig.planar]
+
+
+@pytest.mark.parametrize("name", ["walk", "run", "sneak", "trudge"])
+def test_the_stances_and_the_belt_can_be_found_in_the_blocked_clip_again(name: str, rig: Rig) -> None:
+    """By height and speed alone, within a frame; the belt within half a percent."""
+    blocked = made(name, rig)
+    clip = surefoot.plant(blocked.clip, rig, keys="few").clip
+    seen = surefoot.check(replace(clip, stances=None, belt=None), rig)
+    assert clip.belt is not None
+    assert seen.belt.velocity[2] == pytest.approx(clip.belt.velocity[2], rel=5e-3)
+    for one, two in zip(clip.stances or (), seen.stances, strict=True):
+        assert one.foot == two.foot
+        assert abs(one.first - two.first) <= 1
+        assert abs(one.last - two.last) <= 1
+
+
+def test_hips_on_a_space_of_the_clip_are_told(rig: Rig) -> None:
+    loose = replace(rig, controls={**rig.controls, "hips": replace(rig.controls["hips"], parent="ship")})
+    with pytest.raises(surefoot.InputError, match="block needs hips in the world"):
+        made("walk", loose)
+
+
+def test_an_odd_step_puts_passing_on_the_frame_before(rig: Rig) -> None:
+    recipe = surefoot.load_recipe("walk")
+    odd = replace(recipe, pace=replace(recipe.pace, frames=26, toe_off=15))
+    blocked = block(odd, rig)
+    assert blocked.frames["passing"] == 1 + 6
+    assert not beyond(blocked, rig, keys="few")
 
 
 def test_a_run_flies_and_a_walk_does_not(rig: Rig) -> None:

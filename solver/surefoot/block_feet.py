@@ -33,6 +33,8 @@ LANDING = 0.45
 ROUNDS = 24
 TOUCHES = 2e-4
 """Metres that a swinging sole may cut into the ground between keys; planting takes them away."""
+WORTH = 0.97
+"""A round of raising the swing's keys that leaves more than this share of the worst cut was the last one."""
 MIDDLE = (0.25, 0.8)
 """Share of the swing that keeps clear of the ground."""
 KEPT = 0.65
@@ -161,12 +163,14 @@ def _path(recipe: Recipe, rig: Rig, ground: Ground, side: int, pitch: Cycle, ben
         rows = (np.concatenate(pair, axis=1) for pair in ((here, lifted), (entering, free), (leaving, free)))
         return [Cycle.given(pace.frames, offset, *row) for row in zip(*rows, strict=True)]
 
-    height = up[1]
+    height, earlier = up[1], np.inf
     path = carried(height)
     for _ in range(ROUNDS):
         short = _sunk(recipe, soles, ground, side, path, (pitch, bend))
-        if short.max(initial=0.0) < TOUCHES:
+        most = float(short.max())
+        if most < TOUCHES or most > WORTH * earlier:
             break
+        earlier = most
         height = height + _raise(recipe, short, swing)
         path = carried(height)
     return path
