@@ -112,6 +112,16 @@ def test_the_same_is_found_of_a_walk_that_turns_its_back(rig: Rig) -> None:
     np.testing.assert_allclose([f.amount for f in two], [f.amount for f in one], atol=1e-9)
 
 
+def test_a_walk_on_a_turning_belt_is_judged_about_its_own_way(rig: Rig) -> None:
+    """Hips and feet of a walk in place, on ground that turns under it: the sides stay the sides."""
+    for amount, count in ((1.0, 0), (-1.5, 2)):
+        clip = walk(rig, amount=amount)
+        assert clip.belt is not None
+        turning = surefoot.Belt(clip.belt.velocity, -0.15)
+        found = surefoot.check(clip, rig, belt=turning).findings
+        assert sum(f.kind == "balance" and f.part == "hips" for f in found) == count
+
+
 def test_a_still_pose_stands_while_its_weight_is_over_its_feet(rig: Rig) -> None:
     stands, leans = pose(rig, hips__z=2.0), pose(rig, hips__z=30.0)
     assert not [f for f in surefoot.check(stands, rig, still=True).findings if f.kind == "balance"]

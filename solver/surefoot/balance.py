@@ -49,19 +49,18 @@ def balance_findings(scene: Scene, stances: Sequence[Stance], limits: Triple, *,
         Whether the pose is declared still.
     """
     down = _down(scene, stances)
-    if scene.belt.turn != 0.0:
-        return []  # the ground turns under the feet: what is sideways changes along the stance
     mass = scene.belt.to_ground(centre_of_mass(scene.binding.rig, scene.pose), scene.time)
     if still:
         return _outside(scene, mass, down, limits, "centre of mass")
+    swung = extrapolated(scene, mass)
     if down.all():
-        swung = extrapolated(scene, mass)
         moves = np.abs(np.diff(mass, axis=1)).max(initial=0.0) > MOVING * scene.binding.clip.step
         return _outside(scene, swung, down, limits, "extrapolated centre of mass") if moves else []
+    bodies = scene.belt.to_ground(scene.pose.hips, scene.time), mass, swung
     found: list[Finding] = []
     for row in range(2):
         for spell in _alone(down, row, loop=scene.drift is not None):
-            found += _carried(scene, mass, row, spell, limits)
+            found += _carried(scene, bodies, row, spell, limits)
     return found
 
 
@@ -104,13 +103,12 @@ def _alone(down: Flags, row: int, *, loop: bool) -> list[NDArray[np.intp]]:
     return spells
 
 
-def _carried(scene: Scene, mass: Array, row: int, spell: NDArray[np.intp], limits: Triple) -> list[Finding]:
-    """Look at one spell in which a foot carries alone."""
-    leg = scene.binding.rig.leg
-    before, after = spell[0] - 1, spell[-1] + 1
-    turn = scene.pose.hips_turn[:, :, spell % scene.count].mean(axis=-1)
-    ahead = np.arctan2(turn[0, 2], turn[2, 2])
-    side = np.array([np.cos(ahead), 0.0, -np.sin(ahead)]) * (1.0 if row == 0 else -1.0)
+def _carried(
+    scene: Scene, bodies: tuple[Array, Array, Array], row: int, spell: NDArray[np.intp], limits: Triple
+) -> list[Finding]:
+    """Look at one spell in which a foot carries alone; ``bodies`` are hips, centre of mass, extrapolated centre."""
+    hips, mass, swung = bodies
+    side = _outwards(scene, row, spell)
 
     def across(points: Array, at: NDArray[np.intp]) -> Array:
         """Return points ``(3, frames)`` at frames that count on over the seam, outwards across the way."""
@@ -121,23 +119,33 @@ def _carried(scene: Scene, mass: Array, row: int, spell: NDArray[np.intp], limit
         return np.asarray(side @ picked)
 
     foot = float(across(scene.ankle[:, row], spell).mean())
-    other = float(across(scene.ankle[:, 1 - row], np.array([before, after])).mean())
-    room = (foot - other) / 2.0
-    if room < NARROW * leg / REFERENCE_LEG:
+    other = float(across(scene.ankle[:, 1 - row], np.array([spell[0] - 1, spell[-1] + 1])).mean())
+    if foot - other < 2.0 * NARROW * scene.binding.rig.leg / REFERENCE_LEG:
         return []
     middle = spell[len(spell) // 2 : len(spell) // 2 + 1]
-    hips = scene.belt.to_ground(scene.pose.hips, scene.time)
-    shifted = float(across(hips, middle)[0]) - (foot + other) / 2.0
+    away = (foot + other) / 2.0 - float(across(hips, middle)[0])
     frames = scene.frames[0] + spell.astype(np.float64)
-    found = []
-    told = np.where(spell == middle[0], -shifted, 0.0)
-    found += collect("balance", FEET[row], told, frames, limits, part="hips")
-    inside = across(mass, spell) - foot
-    found += collect("balance", FEET[row], inside, frames, limits, part="centre of mass")
-    edge = foot + _outer(scene, row)
-    beyond = across(extrapolated(scene, mass), spell) - edge
-    found += collect("balance", FEET[row], beyond, frames, limits, part="extrapolated centre of mass")
+    looked = {
+        "hips": np.where(spell == middle[0], away, 0.0),
+        "centre of mass": across(mass, spell) - foot,
+        "extrapolated centre of mass": across(swung, spell) - foot - _outer(scene, row),
+    }
+    found: list[Finding] = []
+    for part, amount in looked.items():
+        found += collect("balance", FEET[row], amount, frames, limits, part=part)
     return found
+
+
+def _outwards(scene: Scene, row: int, spell: NDArray[np.intp]) -> Array:
+    """Return the direction outwards of a foot, square to where the hips head during a spell, ``(3,)``."""
+    at, lap = spell % scene.count, spell // scene.count
+    turn = scene.pose.hips_turn[:, :, at]
+    heading = np.arctan2(turn[0, 2], turn[2, 2]) - scene.belt.heading(scene.time[at])
+    if scene.drift is not None:
+        heading = heading + scene.drift.turn * lap
+    sine, cosine = np.sin(heading).mean(), np.cos(heading).mean()
+    out = np.array([cosine, 0.0, -sine]) / max(float(np.hypot(sine, cosine)), 1e-9)
+    return out if row == 0 else -out
 
 
 def _outer(scene: Scene, row: int) -> float:
