@@ -19,6 +19,7 @@ from surefoot.recipe import Recipe
 from surefoot.recipe_layers import LAYERS
 from surefoot.rig import Rig
 from surefoot.rig_file import parse_rig
+from surefoot.rig_styles import rig_in_style
 from tests.measure import foot_steps, hover, instants, sink, slide
 
 ROOT = Path(__file__).parents[1]
@@ -184,6 +185,40 @@ def test_the_stances_and_the_belt_can_be_found_in_the_blocked_clip_again(name: s
         assert one.foot == two.foot
         assert abs(one.first - two.first) <= 1
         assert abs(one.last - two.last) <= 1
+
+
+@pytest.mark.parametrize("style", ["rockers", "joints"])
+@pytest.mark.parametrize("name", ["walk", "sneak", "run"])
+def test_the_other_control_styles_are_blocked_with_the_same_keys(name: str, style: str, rig: Rig) -> None:
+    other = rig_in_style(rig, style)
+    blocked = made(name, other)
+    assert not beyond(blocked, other, keys="few")
+    plain = made(name, rig).clip
+    own = {"left_foot": "left_leg"} if style == "joints" else {}
+    keyed = set(np.concatenate([c.frames for n, c in plain.channels.items() if n.startswith("left_foot.")]).tolist())
+    for channel, curve in blocked.clip.channels.items():
+        if channel.startswith(own.get("left_foot", "left_foot")) and len(curve.frames) > 1:
+            assert set(curve.frames.tolist()) <= keyed, channel
+
+
+@pytest.mark.parametrize("name", surefoot.preset_names())
+def test_every_preset_that_ships_walks(name: str) -> None:
+    """Feet from a cut-out puppet's to huge boots', legs from a sprite's to stilts'."""
+    rig = surefoot.load_rig(name)
+    found = beyond(made("shuffle", rig), rig, keys="few")
+    assert not [f for f in found if f.kind in FEET_KINDS]
+
+
+def test_feet_too_wide_to_pass_each_other_are_put_wider_apart() -> None:
+    wide, narrow = (made("walk", surefoot.load_rig(name)) for name in ("boots", "lamplighter"))
+    assert narrow.widened == 0.0
+    assert wide.widened > 0.03
+    assert wide.recipe.pace.width > 0.1
+
+
+def test_stairs_too_steep_for_the_legs_are_told() -> None:
+    with pytest.raises(surefoot.InputError, match=r"stairs: the feet step farther .* a shallower stair"):
+        made("climb", surefoot.load_rig("puppet"))
 
 
 def test_hips_on_a_space_of_the_clip_are_told(rig: Rig) -> None:

@@ -103,11 +103,12 @@ def test_joint_limits_are_in_the_files_angle() -> None:
 
 
 def test_every_preset_is_read_and_named_as_its_file() -> None:
-    assert {"lamplighter", "treadmill"} <= set(preset_names())
+    assert {"adult", "boots", "man", "puppet", "sprite", "stalker", "stilts", "woman"} <= set(preset_names())
     for name in preset_names():
         rig = load_rig(name)
         assert rig.name == name
-        assert 0.5 < rig.leg < 1.2, name
+        assert 0.2 < rig.leg < 1.8, name
+        assert rig.source
 
 
 def outline(corners: str) -> str:
@@ -128,7 +129,7 @@ FAULTS = [
     (swapped("thigh = 45", ""), "r.toml: leg", "the field 'thigh' is missing"),
     (swapped("thigh = 45", "thig = 45"), "r.toml: leg", "'thig' is no field of the format; did you mean 'thigh'?"),
     (swapped("thigh = 45", 'thigh = "45"'), "r.toml: leg.thigh", "wanted a number, got a text"),
-    (swapped("hip = [9, 0, 0]", "hip = [9, 0]"), "r.toml: leg.hip", "wanted a list of 3"),
+    (swapped("hip = [9, 0, 0]", "hip = [9, 0]"), "r.toml: leg.hip", "wanted three numbers (x, y, z), got 2"),
     (swapped("hip = [9, 0, 0]", "hip = [nan, 0, 0]"), "r.toml: leg.hip", "wanted three finite numbers"),
     (swapped("-8, -6]", "-8, 26]"), "r.toml: leg.foot", "heel, ball and toe must follow one another forward"),
     (swapped("heel = [0, -8, -6]", "heel = [0, 8, -6]"), "r.toml: leg.foot.heel", "the heel must lie below the ankle"),

@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from surefoot.choice import Choice
     from surefoot.clip import Clip, Stance
     from surefoot.clip_file import clip_schema, load_clip, save_clip
+    from surefoot.closing import close_loop
     from surefoot.contact import ContactLimits
     from surefoot.curves import Curve, Outside, Shape
     from surefoot.demos import demo
@@ -29,6 +30,8 @@ if TYPE_CHECKING:
     from surefoot.gait_bands import Beside, beside_science
     from surefoot.ground import Flat, Ground, Plane, Profile
     from surefoot.ground_file import load_ground
+    from surefoot.ground_grid import Grid
+    from surefoot.ground_presets import preset_ground, preset_grounds
     from surefoot.layer import layer_between
     from surefoot.letting import let_down
     from surefoot.pendulum import compass_rise, roller_rise
@@ -38,28 +41,39 @@ if TYPE_CHECKING:
     from surefoot.proposals import Proposal, Worse, apply, propose
     from surefoot.recipe import Recipe
     from surefoot.recipe_file import load_recipe, recipe_names
+    from surefoot.reflection import Image, mirror_map
+    from surefoot.remixing import Edit, mix, remix
+    from surefoot.replanting import replant
+    from surefoot.restyle import Converted, convert
     from surefoot.rig import Axis, Control, Foot, Leg, Limits, Rig
     from surefoot.rig_file import load_rig, preset_names
+    from surefoot.rig_save import save_rig
+    from surefoot.rig_styles import rig_in_style
+    from surefoot.twinning import Twinned, twin
 
 _HOMES = {
     "belt": ("Belt",),
     "blocking": ("Blocked", "block"),
     "capture": ("Capture", "capture_clip", "fit_rig"),
     "checking": ("Report", "check"),
-    "clip": ("Clip", "Stance"),
-    "letting": ("let_down",),
-    "few": ("KeyTolerance",),
     "choice": ("Choice",),
+    "clip": ("Clip", "Stance"),
     "clip_file": ("clip_schema", "load_clip", "save_clip"),
+    "closing": ("close_loop",),
     "contact": ("ContactLimits",),
     "curves": ("Curve", "Outside", "Shape"),
     "demos": ("demo",),
     "errors": ("FileError", "InputError", "OutOfReach", "ShapeError", "SurefootError", "UnitError", "UnknownName"),
+    "few": ("KeyTolerance",),
     "findings": ("Finding",),
     "gait_bands": ("Beside", "beside_science"),
     "ground": ("Flat", "Ground", "Plane", "Profile"),
     "ground_file": ("load_ground",),
+    "ground_grid": ("Grid",),
+    "ground_presets": ("preset_ground", "preset_grounds"),
     "layer": ("layer_between",),
+    "letting": ("let_down",),
+    "reflection": ("Image", "mirror_map"),
     "pendulum": ("compass_rise", "roller_rise"),
     "pictures.sheet": ("draw",),
     "pictures.svg": ("Picture",),
@@ -67,8 +81,14 @@ _HOMES = {
     "proposals": ("Proposal", "Worse", "apply", "propose"),
     "recipe": ("Recipe",),
     "recipe_file": ("load_recipe", "recipe_names"),
+    "remixing": ("Edit", "mix", "remix"),
+    "replanting": ("replant",),
+    "restyle": ("Converted", "convert"),
     "rig": ("Axis", "Control", "Foot", "Leg", "Limits", "Rig"),
     "rig_file": ("load_rig", "preset_names"),
+    "rig_save": ("save_rig",),
+    "rig_styles": ("rig_in_style",),
+    "twinning": ("Twinned", "twin"),
 }
 _HOME_OF = {name: module for module, names in _HOMES.items() for name in names}
 
@@ -82,13 +102,17 @@ __all__ = [
     "Clip",
     "ContactLimits",
     "Control",
+    "Converted",
     "Curve",
+    "Edit",
     "FileError",
     "Finding",
     "Flat",
     "Foot",
     "Footprint",
+    "Grid",
     "Ground",
+    "Image",
     "InputError",
     "KeyTolerance",
     "Leg",
@@ -107,6 +131,7 @@ __all__ = [
     "ShapeError",
     "Stance",
     "SurefootError",
+    "Twinned",
     "UnitError",
     "UnknownName",
     "Worse",
@@ -117,7 +142,9 @@ __all__ = [
     "capture_clip",
     "check",
     "clip_schema",
+    "close_loop",
     "compass_rise",
+    "convert",
     "demo",
     "draw",
     "fit_rig",
@@ -127,12 +154,21 @@ __all__ = [
     "load_ground",
     "load_recipe",
     "load_rig",
+    "mirror_map",
+    "mix",
     "plant",
+    "preset_ground",
+    "preset_grounds",
     "preset_names",
     "propose",
     "recipe_names",
+    "remix",
+    "replant",
+    "rig_in_style",
     "roller_rise",
     "save_clip",
+    "save_rig",
+    "twin",
 ]
 
 

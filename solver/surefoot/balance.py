@@ -22,6 +22,7 @@ from surefoot.mass import centre_of_mass
 from surefoot.pendulum import pendulum_rate
 from surefoot.rig import FEET
 from surefoot.scene import Scene
+from surefoot.tolerances import REFERENCE_LEG
 
 __all__ = ["balance_findings", "extrapolated"]
 
@@ -35,7 +36,6 @@ TOUCHING = 0.005
 """Metres at a leg of 0.9 m: a corner of a planted sole lower than this carries."""
 NARROW = 0.005
 """Metres at a leg of 0.9 m: feet that step nearer to one line than this have no inner side."""
-REFERENCE_LEG = 0.9
 
 
 def balance_findings(scene: Scene, stances: Sequence[Stance], limits: Triple, *, still: bool = False) -> list[Finding]:

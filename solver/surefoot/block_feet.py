@@ -18,8 +18,9 @@ from surefoot.ground import Ground
 from surefoot.recipe import Recipe
 from surefoot.rig import Rig
 from surefoot.sole import Soles, Turns
+from surefoot.tolerances import REFERENCE_LEG
 
-__all__ = ["FOOT_KEYS", "FootPlan", "foot_plan", "own_stairs"]
+__all__ = ["FOOT_KEYS", "FootPlan", "foot_plan", "least_width", "own_stairs"]
 
 Array = NDArray[np.float64]
 
@@ -39,6 +40,8 @@ MIDDLE = (0.25, 0.8)
 """Share of the swing that keeps clear of the ground."""
 KEPT = 0.65
 """Share of the asked height that it keeps there."""
+BRUSH = 0.005
+"""Metres at a leg of 0.9 m that passing soles may overlap: so much an outline may be off."""
 EDGE = 0.01
 """Metres kept between a foot and the edges of its tread, where there is room."""
 
@@ -240,6 +243,15 @@ def _over(
     late = at + side * recipe.pace.half
     under = ground.height(corners[0] + x, corners[2] + z - dz * late) + dy * late
     return np.asarray(under - corners[1])
+
+
+def least_width(recipe: Recipe, rig: Rig) -> float:
+    """Return how far apart the ankles must be for the soles to pass each other, metres; they may just brush."""
+    turn, inner = recipe.pace.toe_out, 0.0
+    for side, leg in enumerate(rig.legs):
+        x, z = leg.foot.outline.T
+        inner += float((-_out(side) * x * np.cos(turn) - z * np.sin(turn)).max())
+    return inner - BRUSH * rig.leg / REFERENCE_LEG
 
 
 def own_stairs(recipe: Recipe, rig: Rig) -> tuple[float, float]:

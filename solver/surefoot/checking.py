@@ -12,15 +12,17 @@ from surefoot.balance import balance_findings
 from surefoot.belt import Belt
 from surefoot.clip import Clip, Stance
 from surefoot.contact import ContactLimits, find_stances
+from surefoot.errors import UnknownName
 from surefoot.findings import LEVELS, Finding, collect, in_order
 from surefoot.ground import Ground
 from surefoot.joints import joint_findings
+from surefoot.mismatch import mismatch_findings
 from surefoot.planting import scene_of
 from surefoot.rig import FEET, Rig
 from surefoot.seam import seam_findings
 from surefoot.seen import Seen
 from surefoot.slide import slide_findings
-from surefoot.tolerances import KINDS, tolerances_for
+from surefoot.tolerances import KINDS, WHEN_ASKED, tolerances_for
 
 __all__ = ["Report", "check"]
 
@@ -78,6 +80,7 @@ def check(
     landing: float | None = None,
     limits: ContactLimits | None = None,
     still: bool | None = None,
+    also: Iterable[str] = (),
 ) -> Report:
     """Return what is wrong with the feet of a clip.
 
@@ -93,7 +96,10 @@ def check(
     still : bool, optional
         Whether the pose is declared still, so that its centre of mass must lie over its support. Left
         out it's so for a clip that says so (``"still": true`` in its extra fields).
+    also : iterable of str
+        Kinds to look for that are left out otherwise, of `tolerances.WHEN_ASKED`.
     """
+    asked = _asked(also)
     stated = clip if stances is None else clip.with_stances(stances)
     scene = scene_of(stated, rig, ground, belt)
     found = find_stances(scene, limits)
@@ -109,11 +115,23 @@ def check(
     findings += _by_foot("sink", touch.depth, at, bounds)
     findings += _by_foot("hover", np.where(seen.down, touch.gap, -1.0), at, bounds)
     findings += _by_foot("stretch", seen.over, at, bounds)
-    findings += collect("cross", "both", seen.overlap, at, bounds["cross"])
+    if not rig.planar:  # a cut-out's legs pass each other in one plane
+        findings += collect("cross", "both", seen.overlap, at, bounds["cross"])
     findings += joint_findings(seen.joints, scene, bounds)
     findings += balance_findings(scene, found, bounds["balance"], still=still)
     findings += seam_findings(clip, rig, bounds["seam"])
-    return Report(in_order(findings), found, scene.belt, {kind: bounds[kind] for kind in KINDS}, seen)
+    if "mismatch" in asked:
+        findings += mismatch_findings(clip, rig, bounds["mismatch"])
+    looked = {kind: bounds[kind] for kind in KINDS if kind in asked or kind not in WHEN_ASKED}
+    return Report(in_order(findings), found, scene.belt, looked, seen)
+
+
+def _asked(also: Iterable[str]) -> set[str]:
+    asked = set(also)
+    for kind in sorted(asked):
+        if kind not in WHEN_ASKED:
+            raise UnknownName("kind of finding that is looked for when asked", kind, WHEN_ASKED, place="also")
+    return asked
 
 
 def _by_foot(kind: str, amount: Array, frames: Array, bounds: Mapping[str, Triple]) -> list[Finding]:

@@ -26,6 +26,7 @@ ADVICE = {
     "cross": "Swing the foot further out here.",
     "balance": "Move the hips towards the support foot, or step wider or narrower under them.",
     "limit": "Ease this joint back into its range.",
+    "mismatch": "Twin the other side, or leave it where the difference is meant.",
 }
 
 

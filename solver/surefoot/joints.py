@@ -9,7 +9,6 @@ from numpy.typing import NDArray
 
 from surefoot.findings import Finding, collect
 from surefoot.leg import knee_forward, knee_point
-from surefoot.leg_chain import LegChain
 from surefoot.leg_joints import signed_joint_angles
 from surefoot.rig import FEET, Limits, Rig
 from surefoot.scene import Scene
@@ -27,8 +26,7 @@ KNEE = Limits.NAMES.index("knee_flexion")
 
 def joints_of(rig: Rig, pose: Pose) -> Array:
     """Return the seven joint angles of both legs, ``(7, 2, frames)`` radians, in the order of `Limits.NAMES`."""
-    thigh, shank = (np.array([[getattr(leg, bone)] for leg in rig.legs]) for bone in ("thigh", "shank"))
-    return _angles(pose, thigh, shank, LegChain.of(rig).sign)
+    return _angles(pose, *(column[:, None] for column in _measures(rig)))
 
 
 def joints_of_one(rig: Rig, pose: Pose, foot: Indices) -> Array:
@@ -37,19 +35,33 @@ def joints_of_one(rig: Rig, pose: Pose, foot: Indices) -> Array:
     ``foot`` ``(frames,)`` says which: 0 left, 1 right.
     """
     at = np.arange(len(foot))
-    thigh, shank = (np.array([getattr(leg, bone) for leg in rig.legs]).take(foot) for bone in ("thigh", "shank"))
     own = Pose(
         pose.hips, pose.hips_turn, pose.hip[:, foot, at][:, None], pose.ankle[:, foot, at][:, None],
         pose.angles[:, foot, at][:, None], pose.bend[foot, at][None], pose.knee[foot, at][None],
     )  # fmt: skip
-    return _angles(own, thigh, shank, LegChain.of(rig).sign[:, 0].take(foot))
+    return _angles(own, *(column.take(foot) for column in _measures(rig)))
 
 
-def _angles(pose: Pose, thigh: Array, shank: Array, sign: Array) -> Array:
+def _measures(rig: Rig) -> tuple[Array, ...]:
+    """Return what the angles depend on, ``(2,)`` each: bones, side, where the knee points, whether there's a hock."""
+    rows = [(leg.upper, leg.shank, side, -1.0 if leg.backward else 1.0, float(leg.hock > 0.0))
+            for leg, side in zip(rig.legs, (1.0, -1.0), strict=True)]  # fmt: skip
+    return tuple(np.array(rows).T)
+
+
+def _angles(pose: Pose, upper: Array, shank: Array, sign: Array, facing: Array, hocked: Array) -> Array:
     forward = knee_forward(pose.hips_turn, pose.angles, pose.knee, hip=pose.hip, ankle=pose.ankle)
-    knee = knee_point(pose.hip, pose.ankle, forward, thigh, shank)
+    knee = knee_point(pose.hip, pose.ankle, facing * forward, upper, shank)
     return signed_joint_angles(
-        pose.hips_turn, pose.hip, knee, pose.ankle, pose.angles, pose.bend, sign=sign, forward=forward
+        pose.hips_turn,
+        pose.hip,
+        knee,
+        pose.ankle,
+        pose.angles,
+        pose.bend,
+        sign=sign,
+        forward=forward,
+        hocked=hocked > 0.0 if hocked.any() else None,
     ).angles
 
 
@@ -75,7 +87,7 @@ def joint_findings(angles: Array, scene: Scene, bounds: Mapping[str, tuple[float
     for row, foot in np.argwhere(beyond.max(axis=-1) > bounds["limit"][0]).tolist():
         part = Limits.NAMES[row].replace("_", " ")
         found += collect("limit", FEET[foot], beyond[row, foot], scene.frames, bounds["limit"], part=part)
-    knees = angles[KNEE]
+    knees = np.abs(angles[KNEE])
     if knees.shape[-1] < 3:
         return found
     if scene.drift is not None:

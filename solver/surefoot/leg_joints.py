@@ -74,9 +74,13 @@ def joint_angles(
 
 def signed_joint_angles(
     hips_turn: Array, hip: Array, knee: Array, ankle: Array, foot_angles: Array, bend: Array,
-    *, sign: Array, forward: Array,
+    *, sign: Array, forward: Array, hocked: NDArray[np.bool_] | None = None,
 ) -> JointAngles:  # fmt: skip
-    """Return what `joint_angles` does for legs whose side is told by a sign, 1 left and -1 right, ``(..., frames)``."""
+    """Return what `joint_angles` does for legs whose side is told by a sign, 1 left and -1 right, ``(..., frames)``.
+
+    ``hocked`` ``(..., 1)`` marks legs whose foot hangs on a third bone parallel to the thigh; ``knee`` is then where
+    the knee would be, were the third bone part of the thigh.
+    """
     s = sign
     still = np.swapaxes(hips_turn, 0, 1)
     hips_from = still[:, :, None] if hip.ndim == 3 else still
@@ -95,7 +99,8 @@ def signed_joint_angles(
 
     # the foot seen from the shank, whose own axes are lateral, up and front
     lateral = crossed(-thigh, front)
-    shank_from = np.array([lateral, -shank, crossed(lateral, -shank)])
+    bone = -shank if hocked is None else np.where(hocked, -thigh, -shank)
+    shank_from = np.array([lateral, bone, crossed(lateral, bone)])
     foot = compose(shank_from, compose(hips_from, matrix(*foot_angles)))
     pitch = np.arctan2(-foot[1, 2], np.hypot(foot[1, 0], foot[1, 1]))
     cant = np.arctan2(foot[1, 0], foot[1, 1])

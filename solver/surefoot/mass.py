@@ -42,9 +42,10 @@ TRUNK = (0.818 - 0.530) / (0.245 + 0.246)
 
 def centre_of_mass(rig: Rig, pose: Pose) -> Array:
     """Return the centre of mass in world space, ``(3, frames)`` metres."""
-    thigh, shank = (np.array([[getattr(leg, bone)] for leg in rig.legs]) for bone in ("thigh", "shank"))
+    upper, shank = (np.array([[getattr(leg, bone)] for leg in rig.legs]) for bone in ("upper", "shank"))
+    facing = np.array([[-1.0 if leg.backward else 1.0] for leg in rig.legs])
     forward = knee_forward(pose.hips_turn, pose.angles, pose.knee, hip=pose.hip, ankle=pose.ankle)
-    knee = knee_point(pose.hip, pose.ankle, forward, thigh, shank)
+    knee = knee_point(pose.hip, pose.ankle, facing * forward, upper, shank)
     arm = np.array([leg.foot.ball for leg in rig.legs]).T[:, :, None]
     ball = pose.ankle + np.einsum("ij...,j...->i...", matrix(*pose.angles), np.broadcast_to(arm, pose.ankle.shape))
     legs = np.zeros_like(pose.ankle)

@@ -22,6 +22,7 @@ from surefoot.rig import FEET, Rig
 from surefoot.scene import Scene
 from surefoot.settle import settle
 from surefoot.still import write_still
+from surefoot.styled import write_styled
 
 __all__ = ["Footprint", "Planted", "plant", "scene_of"]
 
@@ -174,10 +175,14 @@ def plant(
         settled = keep_chosen(scene, settled, choice)
     ankle = scene.to_world(settled.tracks.unroll_points(scene, settled.ankle))
     counts: tuple[KeyCount, ...] = ()
-    if scene.count == 1 and scene.drift is None:
+    at = None if keys_at is None else np.isin(scene.frames, np.array(sorted(keys_at), dtype=np.float64))
+    if rig.style != "ankle":
+        channels, counts = write_styled(
+            scene, settled, ankle=ankle, leave_below=leave_below, few=keys == "few", keys_at=at, stance=stance
+        )
+    elif scene.count == 1 and scene.drift is None:
         channels = write_still(scene, settled, ankle=ankle, leave_below=leave_below)
     elif keys == "few":
-        at = None if keys_at is None else np.isin(scene.frames, np.array(sorted(keys_at), dtype=np.float64))
         channels, counts = write_few(scene, settled, ankle=ankle, leave_below=leave_below, keys_at=at, stance=stance)
     else:
         channels = write_channels(scene, settled, ankle=ankle, leave_below=leave_below)
@@ -213,7 +218,7 @@ def _keyed(scene: Scene) -> NDArray[np.bool_]:
     clip, rig = scene.binding.clip, scene.binding.rig
     keyed = np.zeros((2, scene.count), dtype=bool)
     for foot, control in enumerate(rig.feet):
-        for key in "xz":
+        for key in ("x", "z", "hip_flexion"):
             axis = control.axes.get(key)
             if axis is None or axis.channel not in clip.channels:
                 continue

@@ -8,89 +8,29 @@ from typing import Any
 
 import msgspec
 import numpy as np
+from numpy.typing import NDArray
 
 from surefoot.errors import FileError, InputError, UnknownName
 from surefoot.file_faults import Words, in_plain_words, named_fault, read_text
-from surefoot.rig import Axis, Control, Foot, Leg, Limits, Rig
+from surefoot.reflection import mirror_map
+from surefoot.rig import AXES, LENGTHWISE, Axis, Control, Foot, Leg, Limits, Rig
+from surefoot.rig_styles import rig_in_style
+from surefoot.rig_tables import AxisTable, ControlTable, FootTable, LegTable, MirrorTable, RigTable, Triple, WidthsTable
 from surefoot.units import ANGLES, LENGTHS, unit_scale
 
 __all__ = ["FORMAT", "load_rig", "parse_rig", "preset_names"]
 
 FORMAT = "rig/1"
 WANTED = "a rig in TOML"
-Triple = tuple[float, float, float]
-Pair = tuple[float, float]
-
-
-class _Strict(msgspec.Struct, forbid_unknown_fields=True):
-    pass
-
-
-class _Axis(_Strict):
-    channel: str
-    sign: float = 1.0
-    unit: str | None = None
-    zero: float = 0.0
-    optional: bool = False
-
-
-class _Control(_Strict):
-    parent: str = "world"
-    rest: Triple = (0.0, 0.0, 0.0)
-    order: str = "yxz"
-    x: str | _Axis | None = None
-    y: str | _Axis | None = None
-    z: str | _Axis | None = None
-    pitch: str | _Axis | None = None
-    yaw: str | _Axis | None = None
-    roll: str | _Axis | None = None
-    cant: str | _Axis | None = None
-    bend: str | _Axis | None = None
-    knee: str | _Axis | None = None
-
-
-class _Widths(_Strict):
-    heel: float
-    ball: float
-    toe: float
-
-
-class _Foot(_Strict):
-    heel: Triple
-    ball: Triple
-    toe: Triple
-    widths: _Widths | None = None
-    outline: list[Pair] | None = None
-    hinged: bool = True
-    onset: float | None = None
-
-
-class _Leg(_Strict):
-    hip: Triple
-    thigh: float
-    shank: float
-    foot: _Foot
-    limits: dict[str, Pair] = {}
-
-
-class _Rig(_Strict):
-    surefoot: str
-    name: str
-    unit: str
-    leg: _Leg
-    angle: str = "deg"
-    source: str = "invented"
-    reach: float = 0.995
-    style: str = "ankle"
-    planar: bool = False
-    any_size: bool = False
-    right_leg: _Leg | None = None
-    controls: dict[str, _Control] = {}
-    tolerances: dict[str, Triple] = {}
-
-
+PAPER = 0.2
+"""How broad a cut-out's foot is taken to be, as a share of its length: it has no breadth of its own."""
+Array = NDArray[np.float64]
 WORDS = Words(
-    fields=[name for part in (_Rig, _Leg, _Foot, _Widths, _Control, _Axis) for name in part.__struct_fields__],
+    fields=[
+        name
+        for part in (RigTable, LegTable, FootTable, WidthsTable, ControlTable, AxisTable, MirrorTable)
+        for name in part.__struct_fields__
+    ],
     choices={},
 )
 
@@ -143,7 +83,7 @@ def parse_rig(text: str, *, place: str = "rig") -> Rig:
         got = repr(table.get("surefoot"))[:40]
         raise FileError(f'wanted surefoot = "{FORMAT}" at the top, got {got}', place=place)
     try:
-        raw = msgspec.convert(table, _Rig)
+        raw = msgspec.convert(table, RigTable)
     except msgspec.ValidationError as error:
         raise _fault(error, table, place) from None
     try:
@@ -155,7 +95,7 @@ def parse_rig(text: str, *, place: str = "rig") -> Rig:
 def _fault(error: msgspec.ValidationError, table: dict[str, Any], place: str) -> FileError:
     """Return what isn't as the format has it; a control, limit or tolerance is told by its name."""
     told, where = in_plain_words(error, WORDS)
-    for field, kind in (("controls", _Control), ("tolerances", Triple)):
+    for field, kind in (("controls", ControlTable), ("tolerances", Triple), ("mirror", MirrorTable)):
         if where.startswith(f"$.{field}["):
             found = named_fault(table.get(field), kind, WORDS, place=field)
             if found is not None:
@@ -164,35 +104,42 @@ def _fault(error: msgspec.ValidationError, table: dict[str, Any], place: str) ->
     return FileError(told, place=f"{place}: {where}" if where else place)
 
 
-def _build(raw: _Rig) -> Rig:
+def _build(raw: RigTable) -> Rig:
     if raw.unit not in LENGTHS:
         raise UnknownName("length unit", raw.unit, LENGTHS, place="unit")
     if raw.angle not in ANGLES:
         raise UnknownName("angle unit", raw.angle, ANGLES, place="angle")
     metre, radian = LENGTHS[raw.unit], ANGLES[raw.angle]
-    left = _leg(raw.leg, metre, radian, "leg")
-    right = left.mirrored() if raw.right_leg is None else _leg(raw.right_leg, metre, radian, "right_leg")
+    left = _leg(raw.leg, metre, radian, "leg", planar=raw.planar)
+    right = (
+        left.mirrored() if raw.right_leg is None else _leg(raw.right_leg, metre, radian, "right_leg", planar=raw.planar)
+    )
     tables = raw.controls or _default_controls(raw, metre, left, right)
     controls = {name: _control(name, table, raw, metre) for name, table in tables.items()}
     _check_channels(controls)
-    return Rig(
+    made = Rig(
         name=raw.name,
         legs=(left, right),
         controls=controls,
         reach=raw.reach,
         tolerances={kind: _tolerance(kind, triple) for kind, triple in raw.tolerances.items()},
-        style=raw.style,
+        style=raw.style if raw.controls or raw.style not in Rig.STYLES else "ankle",
         planar=raw.planar,
         source=raw.source,
         any_size=raw.any_size,
+        mirror={name: (one.to, one.factor, one.offset) for name, one in raw.mirror.items()},
+        drawn=raw.drawn,
     )
+    if raw.mirror:
+        mirror_map(made)
+    return made if made.style == raw.style else rig_in_style(made, raw.style)
 
 
-def _leg(raw: _Leg, metre: float, radian: float, place: str) -> Leg:
+def _leg(raw: LegTable, metre: float, radian: float, place: str, *, planar: bool) -> Leg:
     ranges: dict[str, Any] = {}
     for name, (low, high) in raw.limits.items():
-        if name not in Limits.NAMES:
-            raise UnknownName("joint limit", name, Limits.NAMES, place=f"{place}.limits")
+        if name not in Limits.ALL:
+            raise UnknownName("joint limit", name, Limits.ALL, place=f"{place}.limits")
         if not low < high:
             raise InputError(f"wanted the smaller angle first, got {low:g}, {high:g}", place=f"{place}.limits.{name}")
         ranges[name] = (low * radian, high * radian)
@@ -200,15 +147,30 @@ def _leg(raw: _Leg, metre: float, radian: float, place: str) -> Leg:
         if not 0.0 < length < np.inf:
             raise InputError(f"a bone needs a length above 0, got {length:g}", place=f"{place}.{name}")
     try:
-        foot = _foot(raw.foot, metre, radian)
-        hip = np.array(raw.hip) * metre
-        return Leg(hip, raw.thigh * metre, raw.shank * metre, foot, Limits(**ranges))
+        foot = _foot(raw.foot, metre, radian, planar=planar)
+        hip = _point(raw.hip, "hip", planar=planar) * metre
+        shank, thigh, hock = raw.shank * metre, raw.thigh * metre, raw.hock * metre
+        return Leg(hip, thigh, shank, foot, Limits(**ranges), hock, raw.backward)
     except InputError as error:
         raise error.at(f"{place}.{error.place.removeprefix('leg.')}") from None
 
 
-def _foot(raw: _Foot, metre: float, radian: float) -> Foot:
-    heel, ball, toe = (np.array(p) * metre for p in (raw.heel, raw.ball, raw.toe))
+def _point(given: list[float], place: str, *, planar: bool) -> Array:
+    """Return a point of the file as x, y and z, in the file's unit."""
+    if planar and len(given) == 2:
+        return np.array([0.0, given[1], given[0]])
+    if len(given) != 3:
+        wanted = "two numbers (z, y) or three" if planar else "three numbers (x, y, z)"
+        raise InputError(f"wanted {wanted}, got {len(given)}", place=place)
+    return np.array(given)
+
+
+def _foot(raw: FootTable, metre: float, radian: float, *, planar: bool) -> Foot:
+    points = {name: _point(getattr(raw, name), f"foot.{name}", planar=planar) for name in ("heel", "ball", "toe")}
+    heel, ball, toe = (point * metre for point in points.values())
+    if planar and raw.outline is None and raw.widths is None:
+        breadth = PAPER * (points["toe"][2] - points["heel"][2])
+        raw.widths = WidthsTable(breadth, breadth, breadth)
     if (raw.outline is None) == (raw.widths is None):
         raise InputError("give either widths (heel, ball, toe) or an outline of [x, z] corners", place="foot")
     if raw.outline is not None:
@@ -226,11 +188,11 @@ def _foot(raw: _Foot, metre: float, radian: float) -> Foot:
     return Foot(heel, ball, toe, outline, raw.hinged, **onset)
 
 
-def _default_controls(raw: _Rig, metre: float, left: Leg, right: Leg) -> dict[str, _Control]:
+def _default_controls(raw: RigTable, metre: float, left: Leg, right: Leg) -> dict[str, ControlTable]:
     """Controls named after the part and the axis, in the world, zero at the feet's stand."""
     plane = ("z", "y", "pitch") if raw.planar else ("x", "y", "z", "pitch", "yaw", "roll")
     hips: dict[str, Any] = {axis: f"hips.{axis}" for axis in plane}
-    tables = {"hips": _Control(**hips)}
+    tables = {"hips": ControlTable(**hips)}
     for side, leg in (("left", left), ("right", right)):
         name = f"{side}_foot"
         axes: dict[str, Any] = {
@@ -239,34 +201,34 @@ def _default_controls(raw: _Rig, metre: float, left: Leg, right: Leg) -> dict[st
         if leg.foot.hinged:
             axes["bend"] = f"{name}.bend"
         x = 0.0 if raw.planar else float(leg.hip[0]) / metre
-        tables[name] = _Control(rest=(x, -leg.foot.sole / metre, 0.0), **axes)
+        tables[name] = ControlTable(rest=[x, -leg.foot.sole / metre, 0.0], **axes)
     return tables
 
 
-def _control(name: str, raw: _Control, rig: _Rig, metre: float) -> Control:
+def _control(name: str, raw: ControlTable, rig: RigTable, metre: float) -> Control:
     axes: dict[str, Axis] = {}
-    for field in ("x", "y", "z", "pitch", "yaw", "roll", "cant", "bend", "knee"):
+    for field in dict.fromkeys((*AXES[:6], "cant", *AXES)):
         given = getattr(raw, field)
         if given is None:
             continue
-        axis = _Axis(channel=given) if isinstance(given, str) else given
+        axis = AxisTable(channel=given) if isinstance(given, str) else given
         place = f"controls.{name}.{field}"
         if not np.isfinite(axis.zero):
             raise InputError(f"zero must be finite, got {axis.zero}", place=place)
         if axis.sign not in (-1.0, 1.0):
             raise InputError(f"sign must be 1 or -1, got {axis.sign!r}", place=place)
-        length = field in ("x", "y", "z")
+        length = field in LENGTHWISE
         unit = axis.unit or (rig.unit if length else rig.angle)
         if unit not in (LENGTHS if length else ANGLES):
             raise UnknownName(
                 "length unit" if length else "angle unit", unit, LENGTHS if length else ANGLES, place=place
             )
-        key = "roll" if field == "cant" else field
+        key = "roll" if field == "cant" and rig.style != "rockers" else field
         if key in axes:
             raise InputError("roll and cant are one axis; give one of them", place=place)
         axes[key] = Axis(axis.channel, axis.sign * unit_scale(unit), axis.zero, axis.optional)
-    rest = np.array(raw.rest, dtype=np.float64) * metre
-    return Control(name, axes, raw.parent, rest, raw.order)
+    rest = _point(raw.rest or [0.0, 0.0, 0.0], f"controls.{name}.rest", planar=rig.planar) * metre
+    return Control(name, axes, raw.parent, rest, raw.order, raw.rockers)
 
 
 def _check_channels(controls: dict[str, Control]) -> None:

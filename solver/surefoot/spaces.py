@@ -7,70 +7,25 @@ both ways; nothing else knows about parents, signs, units and rotation orders.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
-from typing import NamedTuple
-
 import numpy as np
 from numpy.typing import NDArray
 
 from surefoot.clip import Clip
 from surefoot.curves import Curve, Outside, Pack
 from surefoot.errors import InputError, UnitError, UnknownName
-from surefoot.rig import FEET, Control, Rig
+from surefoot.foot_styles import FootWorld, Setting, style_of
+from surefoot.poses import Pose, Space, check_turns
+from surefoot.rig import LENGTHWISE, Control, Rig
 from surefoot.rotations import angles_of, apply, compose, length, matrix, unwind
 
-__all__ = ["Binding", "Pose", "Space"]
+__all__ = ["Binding", "Pose", "Space", "check_scale", "unwind_along"]
 
 Array = NDArray[np.float64]
 TURNS = ("pitch", "yaw", "roll")
 FOOT_KEYS = ("x", "y", "z", *TURNS, "bend")
-ROTATING = (*TURNS, "bend", "knee")
-
-
-class Space(NamedTuple):
-    """World from some space: ``turn`` (3, 3, frames), ``place`` (3, frames) metres, ``size``.
-
-    ``turn`` None is no turn, ``place`` None is the world's origin.
-    """
-
-    turn: Array | None
-    place: Array | None
-    size: Array | None = None
 
 
 WORLD = Space(None, None)
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Pose:
-    """The hips and both feet in world space, component-major.
-
-    Parameters
-    ----------
-    hips : ndarray, shape (3, frames)
-        The hips control, metres.
-    hips_turn : ndarray, shape (3, 3, frames)
-        World from hips.
-    hip : ndarray, shape (3, 2, frames)
-        Hip joints, left and right.
-    ankle : ndarray, shape (3, 2, frames)
-        Ankle joints.
-    angles : ndarray, shape (3, 2, frames)
-        The feet's pitch, yaw and cant, radians, as turns of order yxz.
-    bend : ndarray, shape (2, frames)
-        Toe bend, radians, positive toes up.
-    knee : ndarray, shape (2, frames)
-        Turn of the knee's direction about the line from hip to ankle, radians.
-    """
-
-    hips: Array
-    hips_turn: Array
-    hip: Array
-    ankle: Array
-    angles: Array
-    bend: Array
-    knee: Array
 
 
 class Binding:
@@ -106,17 +61,19 @@ class Binding:
         self.scale, self.zero = np.array(scale)[:, None], np.array(zero)[:, None]
         self.shifted = bool(self.zero.any())
         self.advances = np.array([curve.after == Outside.ADVANCE for curve in curves])
-        turning = np.array([key in ROTATING for _, key in self.rows])
+        turning = np.array([key not in LENGTHWISE for _, key in self.rows])
         check_turns(self.names, curves, np.abs(scale) * turning)
         self.pack = Pack.from_curves(curves)
         self.hip_offsets = np.array([leg.hip for leg in rig.legs]).T[:, :, None]  # (3, 2, 1)
         # the feet's channels can be read straight off when they sit unturned in the world
         feet = rig.feet
-        self.plain = all(foot.parent == "world" and foot.order == "yxz" for foot in feet)
+        self.style = style_of(rig)
+        self.plain = self.style is None and all(foot.parent == "world" and foot.order == "yxz" for foot in feet)
         self.rests = np.array([foot.rest for foot in feet]).T[:, :, None]
         # -1 stands for an absent channel
-        self.foot_rows = np.array([[self.rows.get((foot.name, key), -1) for foot in feet] for key in FOOT_KEYS])
-        self.knee_rows = np.array([self.rows.get((f"{side}_foot", "knee"), -1) for side in FEET])
+        self.foot_keys = FOOT_KEYS if self.style is None else self.style.keys
+        self.foot_rows = np.array([[self.rows.get((foot.name, key), -1) for foot in feet] for key in self.foot_keys])
+        self.knee_rows = np.array([self.rows.get((foot.name, "knee"), -1) for foot in feet])
 
     def values(self, frames: Array) -> Array:
         """Return every bound channel at ``frames``, ``(channels, frames)``, metres and radians."""
@@ -140,6 +97,9 @@ class Binding:
         place = np.zeros((3, count)) if hips.place is None else hips.place
         hip = apply(turn[:, :, None, :], self.hip_offsets) + place[:, None, :]
         local = self.feet(values)
+        if self.style is not None:
+            setting = Setting(self._parents(values, frames, made), turn, hip)
+            return Pose(place, turn, hip, *self.style.read(local, setting))
         ankle, angles = local[:3] + self.rests, local[3:6]
         if not self.plain:
             ankle, angles = self._feet_in_world(ankle, angles, values, frames, made)
@@ -148,7 +108,7 @@ class Binding:
     def feet(self, values: Array) -> Array:
         """Return the feet's own channels out of all ``(channels, n)``, ``(7, 2, n)``; 0 where there is none.
 
-        The rows are x, y, z, pitch, yaw, roll and bend.
+        The rows are x, y, z, pitch, yaw, roll and bend; in other styles those of ``foot_keys``.
         """
         return _picked(values, self.foot_rows)
 
@@ -171,6 +131,9 @@ class Binding:
         """
         if self.plain:
             return np.concatenate([ankle - self.rests, angles, bend[None]])
+        if self.style is not None:
+            pose = self.pose(values, frames)
+            return self.write_styled(FootWorld(ankle, angles, bend, pose.knee), values, frames, pose)
         made: dict[str, Space] = {}
         authored = self.feet(values)
         out = np.empty((7, 2, values.shape[1]))
@@ -189,6 +152,19 @@ class Binding:
             out[:3, side] = point - foot.rest[:, None]
             out[3:6, side] = angles_of(turn, order=foot.order, near=(near[0], near[1], near[2]))
         return out
+
+    def write_styled(self, feet: FootWorld, values: Array, frames: Array, pose: Pose) -> Array:
+        """Return the feet's channels ``(rows of the style, 2, frames)`` for a world pose.
+
+        ``pose`` is the one of ``values``: the hips are taken from it.
+        """
+        assert self.style is not None
+        setting = Setting(self._parents(values, frames, {}), pose.hips_turn, pose.hip)
+        return self.style.write(feet, self.feet(values), self.foot_rows >= 0, setting)
+
+    def _parents(self, values: Array, frames: Array, made: dict[str, Space]) -> tuple[Space, Space]:
+        left, right = (self._space(foot.parent, values, frames, made) for foot in self.rig.feet)
+        return left, right
 
     def _space(self, name: str, values: Array, frames: Array, made: dict[str, Space]) -> Space:
         """Return world from the control or sampled space ``name``, each worked out once."""
@@ -274,37 +250,6 @@ def _child(parent: Space, shift: Array, turn: Array | None) -> Space:
     if parent.place is not None:
         place = place + parent.place
     return Space(turn, place, size)
-
-
-def check_turns(names: Sequence[str], curves: Sequence[Curve], scale: Array) -> None:
-    """Ask, by raising InputError, when an angle jumps by about a whole turn from one key to the next.
-
-    Channels interpolate as numbers, so such a jump spins the part round between the two keys.
-    It's nearly always a fault in an exporter; a turn that is meant is told by a key half-way.
-
-    Parameters
-    ----------
-    names, curves : sequence of str, sequence of Curve
-    scale : ndarray, shape (channels,)
-        Radians in one unit of each channel, 0 for those that are no angles.
-    """
-    size = np.array([len(curve.frames) for curve in curves])
-    values = np.concatenate([curve.values for curve in curves])
-    jump = (values[1:] - values[:-1]) * scale.repeat(size)[:-1]
-    jump[size.cumsum()[:-1] - 1] = 0.0
-    if np.abs(jump).max(initial=0.0) < 2.0 * np.pi * (5.0 / 6.0):
-        return
-    turns = np.round(jump / (2.0 * np.pi))
-    bad = (turns != 0.0) & (np.abs(jump - turns * 2.0 * np.pi) < np.pi / 3.0)
-    if np.count_nonzero(bad):
-        at = int(np.argmax(bad))
-        channel = int(np.searchsorted(np.cumsum(size), at, side="right"))
-        first, last = curves[channel].frames[at - sum(size[:channel]) :][:2]
-        raise InputError(
-            f"it jumps by {np.degrees(abs(jump[at])):.0f} degrees from frame {first:g} to {last:g}, about a whole "
-            "turn; take the turn off the later keys, or set a key half-way if the turn is meant",
-            place=f"channel {names[channel]}",
-        )
 
 
 def check_scale(binding: Binding, pose: Pose) -> None:

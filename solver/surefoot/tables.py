@@ -15,7 +15,6 @@ from surefoot.findings import LEVELS, Finding
 from surefoot.planting import Planted
 from surefoot.proposals import Proposal
 from surefoot.rig import FEET
-from surefoot.tolerances import KINDS
 
 __all__ = ["Seen", "print_comparison", "print_findings", "print_let", "print_proposals", "print_table"]
 
@@ -55,7 +54,9 @@ def print_comparison(
 
     ``knees`` are the largest turns of each knee's direction, degrees.
     """
-    _table(("finding", "before", "after"), [(kind, _worst(before, kind), _worst(after, kind)) for kind in KINDS])
+    _table(
+        ("finding", "before", "after"), [(kind, _worst(before, kind), _worst(after, kind)) for kind in after.tolerances]
+    )
     left = [f for f in after.findings if f.level != "note"]
     if left:
         print("\nleft over:")

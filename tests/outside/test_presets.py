@@ -65,3 +65,28 @@ def test_a_body_far_from_the_bands_would_be_told_apart() -> None:
     """The bands can fail: a leg a tenth too long leaves them."""
     assert not inside(0.530 * 1.1, HIP_HEIGHT)
     assert not inside(0.82, BALL)
+
+
+# Means of ANSUR II by sex, Gordon and others 2014 (computed from the raw data): stature in metres, then shares of it:
+# trochanter to tibiale, tibiale to malleolus, malleolus height, foot length; then ball, breadth and heel breadth as
+# shares of the foot's length.
+ANSUR = {
+    "man": (1.756, 0.246, 0.225, 0.0415, 0.1544, 0.741, 0.376, 0.268),
+    "woman": (1.628, 0.250, 0.230, 0.0385, 0.1513, 0.739, 0.376, 0.273),
+}
+
+
+@pytest.mark.parametrize("name", ANSUR)
+def test_the_presets_of_ansur_have_its_means(name: str) -> None:
+    stature, thigh, shank, ankle, length, ball, breadth, heel = ANSUR[name]
+    leg = load_rig(name).legs[0]
+    foot = leg.foot
+    assert leg.thigh / stature == pytest.approx(thigh, abs=5e-4)
+    assert leg.shank / stature == pytest.approx(shank, abs=5e-4)
+    assert -foot.sole / stature == pytest.approx(ankle, abs=5e-4)
+    assert foot.length / stature == pytest.approx(length, abs=5e-4)
+    assert (foot.ball[2] - foot.heel[2]) / foot.length == pytest.approx(ball, abs=1e-3)
+    for z, share in ((foot.ball[2], breadth), (foot.heel[2], heel)):
+        low, high = foot.edge(float(z))
+        assert (high - low) / foot.length == pytest.approx(share, abs=1e-3)
+    assert (leg.hip[0] * 2.0) / stature == pytest.approx(0.10, abs=1e-3)

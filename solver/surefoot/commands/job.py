@@ -24,7 +24,7 @@ from surefoot.rig_file import load_rig, preset_names
 from surefoot.tables import Seen
 from surefoot.tolerances import tolerances_for
 
-__all__ = ["Job", "check_outputs", "clip_path", "read_before", "read_job", "told_of"]
+__all__ = ["Job", "check_outputs", "clip_path", "read_before", "read_job", "rig_of", "told_of"]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -56,7 +56,7 @@ def read_job(options: argparse.Namespace) -> Job:
     """Read everything that the shared options name; see `arguments.add_clip_options`."""
     path = clip_path(options.clip)
     clip = read_stances(options.stances, load_clip(path))
-    rig = _rig(options.rig, clip, path)
+    rig = rig_of(options.rig, clip, path)
     belt: Belt | None = None
     if options.belt == "estimate":
         clip = replace(clip, belt=None)
@@ -96,7 +96,8 @@ def told_of(path: Path) -> Iterator[None]:
         raise error.within(str(path)) from None
 
 
-def _rig(given: str | None, clip: Clip, clip_path: Path) -> Rig:
+def rig_of(given: str | None, clip: Clip, clip_path: Path) -> Rig:
+    """Return the rig that an option or the clip names; a TOML file named by the clip may lie beside it."""
     name = clip.rig if given is None else given
     if given is None and not name:
         raise InputError(

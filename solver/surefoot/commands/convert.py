@@ -1,0 +1,85 @@
+"""``surefoot convert``: the same feet in another style of control."""
+
+from __future__ import annotations
+
+import argparse
+
+__all__ = ["DESCRIPTION", "EXAMPLE", "add_options", "run"]
+
+DESCRIPTION = (
+    "Write a clip's feet in another style of control: about the ankle, by rockers (heel, ball and toe), or by joint "
+    "angles. Hips and every other channel stay as they are."
+)
+EXAMPLE = "surefoot convert walk.json --style rockers -o rockers.json --rig-out rockers.toml"
+
+
+def add_options(parser: argparse.ArgumentParser) -> None:
+    """Add the command's own options to its parser."""
+    parser.add_argument("clip", metavar="CLIP", help="a clip in JSON, or a demo: lamplighter or treadmill")
+    parser.add_argument("--rig", metavar="RIG", help="a rig's name or TOML file; left out, the one that the clip names")
+    parser.add_argument("--style", metavar="STYLE", help="ankle, rockers or joints")
+    parser.add_argument("--single", action="store_true", help="rockers: one foot-roll channel in place of three")
+    told = "the rig to write for, of the same lengths; left out, one with channels named after part and axis"
+    parser.add_argument("--to", metavar="RIG", help=told)
+    parser.add_argument("-o", "--output", metavar="OUT", help="where the clip goes")
+    parser.add_argument("--rig-out", metavar="FILE", help="where its rig goes; left out, beside the clip as OUT.toml")
+    parser.add_argument("--json", action="store_true", help="print JSON, not text: the same figures, unrounded")
+
+
+def run(options: argparse.Namespace) -> int:
+    """Convert the clip, say how near it comes, and write it with its rig."""
+    from dataclasses import replace
+    from pathlib import Path
+
+    from surefoot.clip_file import clip_bytes, load_clip
+    from surefoot.commands.as_json import print_json
+    from surefoot.commands.job import check_outputs, clip_path, rig_of, told_of
+    from surefoot.errors import InputError
+    from surefoot.restyle import convert
+    from surefoot.rig_file import load_rig
+    from surefoot.rig_save import rig_text
+    from surefoot.save import save_all
+
+    if (options.style is None) == (options.to is None):
+        raise InputError("wanted one of --style (ankle, rockers or joints) and --to (a rig)", place="convert")
+    if options.rig_out is not None and (options.output is None or options.to is not None):
+        raise InputError("goes with --output and --style only", place="--rig-out")
+    path = clip_path(options.clip)
+    clip = load_clip(path)
+    rig = rig_of(options.rig, clip, path)
+    rig_out = options.rig_out
+    if options.output is not None and options.to is None and rig_out is None:
+        rig_out = str(Path(options.output).with_suffix(".toml"))
+    check_outputs(
+        {"--output": options.output, "--rig-out": rig_out},
+        {"the clip": str(path), "--rig": options.rig, "--to": options.to},
+        over="--output",
+    )
+    with told_of(path):
+        to = None if options.to is None else load_rig(options.to)
+        made = convert(clip, rig, style=options.style or "", single=options.single, to=to)
+    written = []
+    if options.output is not None:
+        named = options.to if rig_out is None else _beside(rig_out, options.output)
+        written.append((clip_bytes(replace(made.clip, rig=named)), options.output))
+        if rig_out is not None:
+            written.append((rig_text(made.rig).encode("utf-8"), rig_out))
+    save_all(written)
+    files = [name for _, name in written]
+    channels = [name for name in made.clip.channels if name not in clip.channels]
+    if options.json:
+        off = {"on_frames_m": made.on_frames, "between_m": made.between}
+        print_json({"style": made.rig.style, "new_channels": channels, **off, "written": files})
+    else:
+        print(f"feet by {made.rig.style}: {len(channels)} new channels" if channels else f"feet by {made.rig.style}")
+        print(f"off by {1e3 * made.on_frames:.3g} mm on the frames, {1e3 * made.between:.3g} mm between two")
+        print("\n".join(f"written: {name}" for name in files), end="\n" if files else "")
+    return 0
+
+
+def _beside(rig: str, clip: str) -> str:
+    """Return how a clip's file names a rig's: by its name where they lie in one folder."""
+    from pathlib import Path
+
+    one, two = Path(rig), Path(clip)
+    return one.name if one.parent.resolve() == two.parent.resolve() else str(one.resolve())

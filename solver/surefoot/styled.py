@@ -1,0 +1,211 @@
+"""The hand-over to feet posed by rockers or by joints: planted feet written back as those channels.
+
+The planted path is the one of `dense`, in the world; each style turns it into its own channels at every frame and at
+four places between, and cubics from frame to frame follow those. In swing the authored curves carry the correction.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from surefoot.curves import Curve, Shape
+from surefoot.dense import BETWEEN, LEVER, _curves, dense_segments, stepped
+from surefoot.feet_in_world import PARTS, Fine, in_world, samples_of, segments_of
+from surefoot.few import KeyCount, KeyTolerance, _Fields, _fit, _out_of_the_ground
+from surefoot.foot_styles import FootWorld
+from surefoot.poses import Pose
+from surefoot.rig import LENGTHWISE, Axis
+from surefoot.scene import Scene
+from surefoot.settle import Settled, stand_again
+
+__all__ = ["write_styled"]
+
+Array = NDArray[np.float64]
+Flags = NDArray[np.bool_]
+Wanted = list[tuple[int, int, Axis]]
+
+SHARE = 0.6
+"""Of a tolerance at the sole, what each joint angle of a chain may use up by itself."""
+ARMS: Mapping[str, float] = {"knee_flexion": 0.6, "ankle_flexion": 0.3, "ankle_inversion": 0.2, "foot_yaw": 0.3,
+                             "bend": 0.15}  # fmt: skip
+"""From a joint to the sole, as a share of the leg; 1.1 for what isn't named: the hip."""
+
+
+def write_styled(
+    scene: Scene,
+    settled: Settled,
+    *,
+    ankle: Array,
+    leave_below: float = 1e-6,
+    few: bool = False,
+    keys_at: Flags | None = None,
+    stance: Flags | None = None,
+) -> tuple[dict[str, Curve], tuple[KeyCount, ...]]:
+    """Return the changed channels of a rig whose feet aren't posed about the ankle, and how many keys they have.
+
+    Parameters are those of `write_channels` and `write_few`; ``few`` tells whether keys are few or on every frame.
+    """
+    if scene.count == 1 and scene.drift is None:
+        return _one_pose(scene, settled, ankle, leave_below), ()
+    fine = Fine(scene.binding)
+    world = in_world(scene, fine)
+    segments, _ = dense_segments(world, settled, ankle=ankle, leave_below=leave_below)
+    rows, pose = _rows(scene, settled, fine, segments, fine.values)
+    authored = scene.binding.feet(fine.values)
+    changed = _changed(scene, rows, authored, leave_below)
+    wanted = _writable(scene, changed)
+    if not wanted:
+        return {}, ()
+    if not few:
+        return _curves(scene, segments_of(rows), wanted), ()
+    return _few(scene, world, settled, fine, rows, wanted, leave_below, keys_at, stance, pose)
+
+
+def _rows(scene: Scene, settled: Settled, fine: Fine, segments: Array, values: Array) -> tuple[Array, Pose]:
+    """Return the style's rows at every sample, ``(rows, 2, samples)``, and the pose that they give the feet."""
+    binding, tracks = scene.binding, settled.tracks
+    planted = tracks.unroll(tracks.planted)
+    after = np.concatenate([planted[:, 1:], planted[:, :1] if scene.drift is not None else planted[:, -1:]], axis=1)
+    still = np.repeat((planted & after)[:, : fine.count], PARTS, axis=1)
+    still = np.concatenate([still, still[:, -1:]], axis=1)
+    still[:, ::PARTS] = True  # on the frames the settled pose is exact
+    own = np.concatenate([fine.pose.ankle, fine.pose.angles, fine.pose.bend[None]])
+    new = samples_of(segments)
+    made = np.where(still, new, own + new - samples_of(segments_of(own)))
+    pose = replace(fine.pose, ankle=made[:3], angles=made[3:6], bend=made[6])
+    feet = FootWorld(pose.ankle, pose.angles, pose.bend, pose.knee)
+    return binding.write_styled(feet, values, fine.frames, fine.pose), pose
+
+
+def _changed(scene: Scene, rows: Array, authored: Array, leave_below: float) -> Flags:
+    """Return which rows of which foot changed, ``(rows, 2)``: on the frames, or by their curve between."""
+    gap = np.abs(rows - authored)
+    lever = np.array([1.0 if key in LENGTHWISE else LEVER for key in scene.binding.foot_keys])[:, None]
+    on_frames = gap[..., ::PARTS].max(axis=-1) * lever
+    return np.asarray((on_frames > leave_below) | (gap.max(axis=-1) * lever > max(BETWEEN, leave_below)))
+
+
+def _writable(scene: Scene, changed: Flags) -> Wanted:
+    feet, clip, keys = scene.binding.rig.feet, scene.binding.clip, scene.binding.foot_keys
+    found = []
+    for row, foot in np.argwhere(changed).tolist():
+        axis = feet[foot].axes.get(keys[row])
+        if axis is not None and axis.channel not in clip.locked:
+            found.append((row, foot, axis))
+    return found
+
+
+def _few(
+    scene: Scene, world: Scene, settled: Settled, fine: Fine, rows: Array, wanted: Wanted, leave_below: float,
+    keys_at: Flags | None, stance: Flags | None, pose: Pose,
+) -> tuple[dict[str, Curve], tuple[KeyCount, ...]]:  # fmt: skip
+    """Fit few keys: angles first, then, for a style with places, the places anew from the fitted angles."""
+    fields = _Fields.of(world, settled, KeyTolerance(), stance)
+    keys = scene.binding.foot_keys
+    places = scene.binding.style.places if scene.binding.style is not None else 0
+    tolerance = _tolerances(scene, fields, keys, by_joint=not places)
+    above = fields.above if places else np.zeros_like(fields.above)
+    fields = replace(fields, tolerance=tolerance, above=above)
+    clip = scene.binding.clip
+    held = [one for one in wanted if _stepped(scene, one[2])]
+    angles = [one for one in wanted if one not in held and one[0] >= places]
+    lengths = [one for one in wanted if one not in held and one[0] < places]
+    made: dict[str, Curve] = {}
+    counts: list[KeyCount] = []
+    segments = segments_of(rows)
+    if angles:
+        made, segments, counts = _fit(scene, segments, angles, fields, keys_at)
+        if lengths or places:
+            segments = _placed_again(scene, world, settled, fine, segments, angles, leave_below)
+            lengths = _writable(
+                scene, _changed(scene, samples_of(segments), scene.binding.feet(fine.values), leave_below)
+            )
+            lengths = [one for one in lengths if one[0] < places and not _stepped(scene, one[2])]
+    if lengths:
+        curves, _, told = _fit(scene, segments, lengths, fields, keys_at)
+        made, counts = made | curves, counts + told
+    frames = np.arange(fine.count + 1) + scene.frames[0]
+    for row, foot, axis in held:
+        values = rows[row, foot, ::PARTS] / axis.scale + axis.zero
+        made[axis.channel] = stepped(clip.channels[axis.channel], frames, values)
+    del pose
+    return made, tuple(counts)
+
+
+def _placed_again(
+    scene: Scene, world: Scene, settled: Settled, fine: Fine, segments: Array, angles: Wanted, leave_below: float
+) -> Array:
+    """Return the rows' cubics with places that plant the feet with the fitted angles."""
+    binding = scene.binding
+    values = fine.values.copy()
+    fitted = samples_of(segments)
+    for row, foot, _ in angles:
+        values[binding.foot_rows[row, foot]] = fitted[row, foot]
+    turned = binding.pose(values, fine.frames)
+    ends = slice(None, None, PARTS) if scene.drift is None else slice(None, -1, PARTS)
+    turns = np.concatenate([turned.angles, turned.bend[None]])
+    again = _out_of_the_ground(world, stand_again(world, settled, turns[..., ends]))
+    place, _ = dense_segments(
+        world, again, ankle=scene.to_world(again.tracks.unroll_points(scene, again.ankle)),
+        leave_below=leave_below, turns=segments_of(turns),
+    )  # fmt: skip
+    new = place.copy()
+    new[:, 3:] = segments_of(turns)
+    rows, _ = _rows(scene, again, replace_turns(fine, turned), new, values)
+    out = segments.copy()
+    out[:, :3] = segments_of(rows)[:, :3]
+    return out
+
+
+def replace_turns(fine: Fine, turned: Pose) -> Fine:
+    """Return the samples with the feet's angles as fitted."""
+    new = object.__new__(Fine)
+    new.count, new.frames, new.values = fine.count, fine.frames, fine.values
+    new.pose = replace(fine.pose, angles=turned.angles, bend=turned.bend)
+    return new
+
+
+def _tolerances(scene: Scene, fields: _Fields, keys: tuple[str, ...], *, by_joint: bool) -> Array:
+    """Return the tolerances ``(rows, 2, frames, phases)`` of a style's rows from those of place and angle."""
+    side, _, _, turn, yaw, _, bend = fields.tolerance
+    leg = scene.binding.rig.leg
+    rows = []
+    for key in keys:
+        if key in LENGTHWISE:
+            rows.append(fields.tolerance["xyz".index(key)])
+        elif by_joint:
+            rows.append(np.minimum(SHARE * side / (ARMS.get(key, 1.1) * leg), turn))
+        else:
+            rows.append(bend if key == "bend" else yaw if "yaw" in key else turn)
+    return np.array(rows)
+
+
+def _stepped(scene: Scene, axis: Axis) -> bool:
+    old = scene.binding.clip.channels.get(axis.channel)
+    return old is not None and bool((old.shapes == Shape.STEP).all())
+
+
+def _one_pose(scene: Scene, settled: Settled, ankle: Array, leave_below: float) -> dict[str, Curve]:
+    """Return the changed channels of a clip of one frame."""
+    from surefoot.dense import put_within
+
+    binding, tracks = scene.binding, settled.tracks
+    angles = tracks.unroll(settled.angles)
+    angles[1] = scene.yaw_to_world(tracks.unroll_yaw(scene, settled.angles[1]))
+    feet = FootWorld(ankle, angles, tracks.unroll(settled.bend), scene.pose.knee)
+    new = binding.write_styled(feet, scene.values, scene.frames, scene.pose)
+    lever = np.array([1.0 if key in LENGTHWISE else LEVER for key in binding.foot_keys])[:, None]
+    most = np.abs(new - binding.feet(scene.values)).max(axis=-1) * lever
+    made = {}
+    for row, foot, axis in _writable(scene, most > leave_below):
+        value, level = new[row, foot] / axis.scale + axis.zero, np.zeros(1)
+        old = binding.clip.channels.get(axis.channel)
+        if old is None:
+            made[axis.channel] = Curve.constant(float(value[0]), frame=float(scene.frames[0]))
+        else:
+            made[axis.channel] = put_within(old, scene.frames.copy(), value, level, level.copy())
+    return made
