@@ -112,9 +112,13 @@ class Cycle:
         places = max(0, FINEST + round(log10(abs(scale))))
         if len(self.offset) == 1 or not np.ptp(self.value):
             return Curve.constant(round(float(self.value[0]) / scale + zero, places), frame=first)
-        made = self._ended()
-        value = np.round(made.value / scale + zero, places) + 0.0  # no minus before a zero
-        entering, leaving = made.slope_in / scale, made.slope_out / scale
+        value = np.round(self.value / scale + zero, places) + 0.0  # no minus before a zero
+        through = self.shape == Shape.THROUGH
+        slope = _through(self.offset, value, self.period)
+        entering, leaving = (np.where(through, slope, side / scale) for side in (self.slope_in, self.slope_out))
+        # in the file's own numbers first, so that the key put in at the loop's start leaves the curve as it is
+        made = replace(self, value=value, slope_in=entering, slope_out=leaving)._ended()
+        value, entering, leaving = made.value, made.slope_in, made.slope_out
         frames = np.append(made.offset, self.period) + first
         return Curve(frames, np.append(value, value[0]), np.append(made.shape, made.shape[0]),
                      np.append(entering, entering[0]), np.append(leaving, leaving[0]), None,
