@@ -25,7 +25,7 @@ MOST_LINES = 350
 
 STREAM = {
     "words and measures": "_version errors units tolerances",
-    "mathematics": "rotations directions band bounds",
+    "mathematics": "rotations directions band bounds pendulum",
     "curves": "bezier tangents key_checks rounds curves key_edits",
     "ground": "ground_line ground_coordinates ground_surface ground_profile ground ground_grid ground_presets",
     "rig and clip": "foot rig rig_styles reflection belt clip",
@@ -34,14 +34,14 @@ STREAM = {
     "plant": "footprint reach swing settle choice dense still key_slopes keys few",
     "the other styles, the whole job": "feet_in_world styled restyle planting",
     "mirror": "families mirror",
-    "findings": "findings touch slide seam mismatch oppose joints seen checking",
+    "findings": "findings touch slide seam mismatch oppose joints seen mass balance checking",
     "ways to mend": "easing bench mend_height mend_slide mend_reach mend_limit mend_snap mend_cross mend_seam",
     "proposals": "trial tally aftermath overlay proposals letting",
     "the day's edits": "remixing replanting twinning closing",
     "speed and travel": "gait_relations gait gait_phases travel pacing",
     "hand-over": "layer",
     "blocking out": "recipe_measures recipe_layers recipe cycle block_hips block_feet blocking",
-    "gait": "pendulum gait_measures gait_bands",
+    "gait": "gait_measures gait_bands",
     "capture": "capture_points capture_hinge capture",
     "files": (
         "file_faults save rig_tables rig_file rig_save clip_file ground_data_file ground_file profile_file "
