@@ -46,6 +46,11 @@ STREAM = {
         "file_faults save rig_tables rig_file rig_save clip_file ground_data_file ground_file profile_file "
         "recipe_file demos"
     ),
+    "formats": (
+        "formats formats.plain_toml formats.mapping formats.motion formats.bvh formats.c3d formats.carry "
+        "formats.gltf_read formats.gltf_write formats.samples_csv formats.usd_write formats.usd_read "
+        "formats.usd_layer formats.bodies formats.guess formats.opening"
+    ),
     "host": "host.protocol host.refusals host.memory host.reading host.writing host.jobs host",
     "pictures": (
         "pictures pictures.ink pictures.svg pictures.axes pictures.figure pictures.subject pictures.tracks "
@@ -53,14 +58,18 @@ STREAM = {
     ),
     "faces": "options tables gait_tables",
     "commands": (
-        "commands commands.arguments commands.as_json commands.job commands.block commands.check "
-        "commands.plant commands.convert"
+        "commands commands.arguments commands.as_json commands.job commands.results commands.block commands.check "
+        "commands.plant commands.convert commands.map commands.formats"
     ),
     "command line": "cli __main__",
 }
 """The line in which modules stand; each may import those before it, and none after it."""
 LINE = [name for names in STREAM.values() for name in names.split()]
-RIM = [name for part in ("files", "pictures", "faces", "commands", "command line") for name in STREAM[part].split()]
+RIM = [
+    name
+    for part in ("files", "formats", "pictures", "faces", "commands", "command line")
+    for name in STREAM[part].split()
+]
 SHOP_WINDOW = "__init__"
 
 

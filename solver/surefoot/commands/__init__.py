@@ -14,6 +14,8 @@ COMMANDS = {
     "block": "make a first layered cycle from a short recipe",
     "check": "say what is wrong with the feet, in which frames and by how much",
     "plant": "mend the feet of a clip and write it to a new file",
-    "convert": "write a clip's feet in another style: about the ankle, by rockers, by joints",
+    "convert": "write a clip in another format, by suffix, or its feet in another style",
+    "map": "propose which joint, node or marker of a file is which",
+    "formats": "list the formats that are read and written",
 }
 """Every command and what it is for, in the order in which ``surefoot --help`` lists them."""
