@@ -59,7 +59,8 @@ STREAM = {
     "faces": "options tables gait_tables",
     "commands": (
         "commands commands.arguments commands.as_json commands.job commands.results commands.block commands.check "
-        "commands.plant commands.convert commands.map commands.formats"
+        "commands.plant commands.convert commands.map commands.formats "
+        "batch batch.task batch.summary batch.running batch.progress commands.batch"
     ),
     "command line": "cli __main__",
 }

@@ -14,6 +14,7 @@ COMMANDS = {
     "block": "make a first layered cycle from a short recipe",
     "check": "say what is wrong with the feet, in which frames and by how much",
     "plant": "mend the feet of a clip and write it to a new file",
+    "batch": "check or plant a whole folder of clips",
     "convert": "write a clip in another format, by suffix, or its feet in another style",
     "map": "propose which joint, node or marker of a file is which",
     "formats": "list the formats that are read and written",

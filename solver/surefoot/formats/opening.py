@@ -24,7 +24,7 @@ from surefoot.rig import Rig
 from surefoot.rig_file import load_rig
 from surefoot.rig_save import rig_text
 
-__all__ = ["FORMATS", "Format", "Opened", "clip_files", "is_foreign", "open_clip", "open_motion"]
+__all__ = ["FORMATS", "SUFFIXES", "Format", "Opened", "clip_files", "is_foreign", "open_clip", "open_motion"]
 
 
 @dataclass(frozen=True, slots=True)
