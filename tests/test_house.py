@@ -47,6 +47,11 @@ STREAM = {
         "file_faults save rig_tables rig_file rig_save clip_file ground_data_file ground_file profile_file "
         "recipe_file demos"
     ),
+    "formats": (
+        "formats formats.plain_toml formats.mapping formats.motion formats.bvh formats.c3d formats.carry "
+        "formats.gltf_read formats.gltf_write formats.samples_csv formats.usd_write formats.usd_read "
+        "formats.usd_layer formats.bodies formats.guess formats.opening"
+    ),
     "host": "host.protocol host.refusals host.memory host.reading host.writing host.jobs host",
     "pictures": (
         "pictures pictures.ink pictures.svg pictures.axes pictures.figure pictures.subject pictures.tracks "
@@ -58,9 +63,10 @@ STREAM = {
     "shared by commands": "commands commands.arguments commands.as_json commands.job",
     "remote calls": "rpc rpc.lines rpc.messages rpc.wishes rpc.desk rpc.server rpc.client",
     "commands": (
-        "commands.edited commands.block commands.check commands.plant commands.remix commands.twin "
-        "commands.travel commands.page commands.convert commands.rpc commands.compared commands.draw "
-        "commands.report"
+        "commands.results commands.edited commands.block commands.check commands.plant commands.remix "
+        "commands.twin commands.travel commands.page commands.convert commands.map commands.formats batch "
+        "batch.task batch.summary batch.running batch.progress commands.batch commands.rpc commands.compared "
+        "commands.draw commands.report"
     ),
     "command line": "cli __main__",
 }

@@ -46,11 +46,10 @@ def run(options: argparse.Namespace) -> int:
     import numpy as np
 
     from surefoot.clip import Clip
-    from surefoot.clip_file import clip_bytes
     from surefoot.commands.as_json import comparison_json, print_json
     from surefoot.commands.job import check_outputs, read_before, read_job, told_of
+    from surefoot.commands.results import layer_file, planted_files
     from surefoot.joints import knee_turn
-    from surefoot.layer import layer_between
     from surefoot.letting import let_down
     from surefoot.options import read_anchor, read_choice, read_frames, read_length
     from surefoot.planting import Planted, plant, scene_of
@@ -104,11 +103,14 @@ def run(options: argparse.Namespace) -> int:
         scenes = [scene_of(clip, job.rig, job.ground, planted.belt) for clip in (job.clip, planted.clip)]
         knees = np.degrees(knee_turn(*scenes).max(axis=-1)).tolist()
     written: dict[str, Clip] = {}
+    files: list[tuple[bytes, str]] = []
     if options.output is not None:
-        written[options.output] = planted.clip
+        files += planted_files(job, planted.clip, options.output)
+        written |= {path: planted.clip for _, path in files}
     if options.layer is not None:
-        written[options.layer] = layer_between(job.clip, planted.clip)
-    save_all([(clip_bytes(clip), path) for path, clip in written.items()])
+        written[options.layer], layer = layer_file(job, planted.clip, options.layer)
+        files.append((layer, options.layer))
+    save_all(files)
     if options.json:
         print_json({**comparison_json(job.clip, planted, first, after, list(written)), "knees_turned_deg": knees})
     else:

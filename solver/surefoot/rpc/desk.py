@@ -82,7 +82,7 @@ class Desk:
     def _rig(self, wish: wishes.Check, clip: Clip) -> Rig:
         """Return the rig that is named, else the clip's own: a preset, or a file beside the clip's."""
         if not wish.rig and clip.rig and wish.clip in self._paths:
-            return rig_of(None, clip, self._paths[wish.clip])
+            return rig_of(clip, self._paths[wish.clip])
         name = wish.rig or clip.rig
         if name in self._rigs:
             return self._rigs[name]
