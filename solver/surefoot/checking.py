@@ -11,15 +11,17 @@ from numpy.typing import NDArray
 from surefoot.belt import Belt
 from surefoot.clip import Clip, Stance
 from surefoot.contact import ContactLimits, find_stances
+from surefoot.errors import UnknownName
 from surefoot.findings import LEVELS, Finding, collect, in_order
 from surefoot.ground import Ground
 from surefoot.joints import joint_findings
+from surefoot.mismatch import mismatch_findings
 from surefoot.planting import scene_of
 from surefoot.rig import FEET, Rig
 from surefoot.seam import seam_findings
 from surefoot.seen import Seen
 from surefoot.slide import slide_findings
-from surefoot.tolerances import KINDS, tolerances_for
+from surefoot.tolerances import KINDS, WHEN_ASKED, tolerances_for
 
 __all__ = ["Report", "check"]
 
@@ -76,6 +78,7 @@ def check(
     tolerances: Mapping[str, Triple] | None = None,
     landing: float | None = None,
     limits: ContactLimits | None = None,
+    also: Iterable[str] = (),
 ) -> Report:
     """Return what is wrong with the feet of a clip.
 
@@ -88,7 +91,10 @@ def check(
         Seconds at the start of each stance in which the foot may slip. Left out it's
         0.04 for a clip that says it was captured (``"captured": true`` in its extra
         fields), since real heels do, and 0 for an authored one.
+    also : iterable of str
+        Kinds to look for that are left out otherwise, of `tolerances.WHEN_ASKED`.
     """
+    asked = _asked(also)
     stated = clip if stances is None else clip.with_stances(stances)
     scene = scene_of(stated, rig, ground, belt)
     found = find_stances(scene, limits)
@@ -106,7 +112,18 @@ def check(
         findings += collect("cross", "both", seen.overlap, at, bounds["cross"])
     findings += joint_findings(seen.joints, scene, bounds)
     findings += seam_findings(clip, rig, bounds["seam"])
-    return Report(in_order(findings), found, scene.belt, {kind: bounds[kind] for kind in KINDS}, seen)
+    if "mismatch" in asked:
+        findings += mismatch_findings(clip, rig, bounds["mismatch"])
+    looked = {kind: bounds[kind] for kind in KINDS if kind in asked or kind not in WHEN_ASKED}
+    return Report(in_order(findings), found, scene.belt, looked, seen)
+
+
+def _asked(also: Iterable[str]) -> set[str]:
+    asked = set(also)
+    for kind in sorted(asked):
+        if kind not in WHEN_ASKED:
+            raise UnknownName("kind of finding that is looked for when asked", kind, WHEN_ASKED, place="also")
+    return asked
 
 
 def _by_foot(kind: str, amount: Array, frames: Array, bounds: Mapping[str, Triple]) -> list[Finding]:

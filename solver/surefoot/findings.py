@@ -25,6 +25,7 @@ ADVICE = {
     "seam": "Give the last key the first one's value and slopes.",
     "cross": "Swing the foot further out here.",
     "limit": "Ease this joint back into its range.",
+    "mismatch": "Twin the other side, or leave it where the difference is meant.",
 }
 
 

@@ -1,110 +1,167 @@
-"""The mirror map of a rig: for every channel the one of the other side, and the number there.
+"""The mirror: what each channel of the other side is, for a pose reflected left to right.
 
-A pose is mirrored at the middle plane of the character: left is right, and what goes sideways goes the other way.
-Each channel's image is one number of one channel, ``factor * number + offset``, found from both controls' axes, signs,
-units, zeros and rests; channels that no control has (an arm, a spine) can be stated in the rig. A map that isn't
-its own inverse is refused: mirrored twice, a clip must be what it was.
+A reflection in the plane x = 0 of a control's parent turns the sideways family over (shift in x, yaw, roll or cant,
+and the turn of the knee about its leg) and leaves the others. The rig's axes tell how that reads in each channel's
+own number: unit, sign and zero of both sides, and where both controls rest. A channel that no control of the rig
+names is read by its name instead, and is told in `Mirror.by_name`.
 """
 
 from __future__ import annotations
 
-from typing import NamedTuple
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Literal
 
+import numpy as np
+
+from surefoot.clip import Clip
 from surefoot.errors import InputError
-from surefoot.rig import Control, Rig
+from surefoot.families import group_of, last_word
+from surefoot.rig import Axis, Control, Rig
+from surefoot.side_map import OVER, mirror_map
+from surefoot.units import ANGLES
 
-__all__ = ["Mirror", "mirror_map"]
+__all__ = ["SIDEWAYS", "Mirror", "Reflection", "mirror_of", "other_side", "side_of"]
 
-SIDEWAYS = ("x", "yaw", "roll", "cant", "yaw_heel", "yaw_ball", "yaw_toe", "foot_yaw", "knee")
-"""The axes that change their sign in a mirror."""
-CLOSE = 1e-9
+Side = Literal["left", "right", "centre"]
+
+SIDEWAYS = frozenset(OVER)
+"""Axes of a control that a reflection turns over."""
+NAMED_SIDEWAYS = frozenset({"x", "yaw", "roll", "cant"})
+"""Last words of channels, unknown to the rig, that a reflection turns over."""
+LENGTHS = frozenset("xyz")
+_WORD = re.compile(r"left|right|(?<![A-Za-z])[lr](?![A-Za-z])", re.IGNORECASE)
+_SWAP = {"left": "right", "right": "left", "l": "r", "r": "l"}
 
 
-class Mirror(NamedTuple):
-    """The mirror image of a channel: ``to`` gets ``factor * number + offset``, in the file's units."""
+@dataclass(frozen=True, slots=True)
+class Reflection:
+    """One channel of a mirrored pose: ``factor`` times the number of ``source``, plus ``offset``.
 
-    to: str
+    ``size`` is metres or radians in one unit of the channel itself, and ``turns`` says which. A channel in the
+    middle has itself for its source.
+    """
+
+    channel: str
+    source: str
+    side: Side
     factor: float
     offset: float
+    size: float
+    turns: bool
 
     @property
-    def inverse_of(self) -> tuple[float, float]:
-        """Factor and offset of the way back."""
-        return 1.0 / self.factor, -self.offset / self.factor
+    def sideways(self) -> bool:
+        """True where a shift to the left becomes one to the right (in the rig's sense, whatever the sign)."""
+        return self.factor < 0.0
 
 
-def mirror_map(rig: Rig) -> dict[str, Mirror]:
-    """Return the mirror image of every channel that the rig's controls name or its ``mirror`` states.
+@dataclass(frozen=True, slots=True, eq=False)
+class Mirror:
+    """The reflections of a clip's channels, by channel; those read by name; those of a side without a partner."""
+
+    reflections: Mapping[str, Reflection]
+    by_name: tuple[str, ...]
+    alone: tuple[str, ...]
+
+
+def other_side(name: str) -> str:
+    """Return a name with left and right (or a lone l and r) exchanged; the same name if it has neither."""
+
+    def swapped(match: re.Match[str]) -> str:
+        word = match.group(0)
+        other = _SWAP[word.lower()]
+        return other.upper() if word.isupper() else other.title() if word[0].isupper() else other
+
+    return _WORD.sub(swapped, name)
+
+
+def side_of(name: str) -> Side:
+    """Return the side that a name says: ``left``, ``right`` or ``centre``."""
+    found = _WORD.search(name)
+    if found is None:
+        return "centre"
+    return "left" if found.group(0)[0] in "lL" else "right"
+
+
+def mirror_of(clip: Clip, rig: Rig) -> Mirror:
+    """Return how a clip's channels mirror.
 
     Raises
     ------
     InputError
-        If two sides aren't each other's image (another axis, rotation order or parent), or the map isn't its own
-        inverse.
+        If two controls that mirror each other have another rotation order, or parents that don't mirror: then no
+        channel of one is a channel of the other.
     """
-    found: dict[str, Mirror] = {}
+    found: dict[str, Reflection] = {}
+    alone: list[str] = []
     for control in rig.controls.values():
-        found |= _images(control, _other(rig, control))
-    for name, (to, factor, offset) in rig.mirror.items():
-        place = f"mirror of {name}"
-        if factor == 0.0:
-            raise InputError("wanted a factor that is not zero", place=place)
-        found[name] = Mirror(to, factor, offset)
-        if to not in rig.mirror:
-            found[to] = Mirror(name, *found[name].inverse_of)
-    _check(found)
-    return found
+        partner = rig.controls.get(other_side(control.name))
+        if partner is None:
+            alone += [axis.channel for axis in control.axes.values() if axis.channel in clip.channels]
+            continue
+        _check_pair(control, partner)
+        for key, axis in control.axes.items():
+            source = partner.axes.get(key)
+            if source is None or source.channel not in clip.channels:
+                alone += [axis.channel] if axis.channel in clip.channels else []
+                continue
+            found[axis.channel] = _reflection(control, partner, key, axis, source)
+    known = rig.channels()
+    stated = mirror_map(rig) if rig.mirror else {}
+    for name in stated.keys() & clip.channels.keys() - known.keys():
+        to, _, _ = stated[name]
+        if to not in clip.channels:
+            alone.append(name)
+            continue
+        _, factor, offset = stated[to]
+        turns = last_word(name).lower() not in LENGTHS
+        size, side = ANGLES["deg"] if turns else _length_unit(rig), side_of(group_of(name) or name)
+        found[name] = Reflection(name, to, side, factor, offset, size, turns)
+    by_name = [name for name in clip.channels if name not in known and name not in stated]
+    for name in by_name:
+        source_name = other_side(name)
+        if source_name not in clip.channels:
+            alone.append(name)
+            continue
+        factor = -1.0 if last_word(name).lower() in NAMED_SIDEWAYS else 1.0
+        turns = last_word(name).lower() not in LENGTHS
+        size = ANGLES["deg"] if turns else _length_unit(rig)
+        side = side_of(group_of(name) or name)
+        found[name] = Reflection(name, source_name, side, factor, 0.0, size, turns)
+    return Mirror(found, tuple(name for name in by_name if name in found), tuple(dict.fromkeys(alone)))
 
 
-def swapped(name: str) -> str:
-    """Return a name with left for right, and right for left."""
-    if "left" in name:
-        return name.replace("left", "right")
-    return name.replace("right", "left")
+def _check_pair(control: Control, partner: Control) -> None:
+    place = f"controls {control.name} and {partner.name}"
+    if control.order != partner.order:
+        raise InputError(
+            f"their rotation orders, {control.order} and {partner.order}, differ, so channel can't mirror channel",
+            place=place,
+        )
+    if other_side(control.parent) != partner.parent:
+        raise InputError(f"their parents, {control.parent} and {partner.parent}, don't mirror each other", place=place)
 
 
-def _other(rig: Rig, control: Control) -> Control:
-    place = f"mirror of control {control.name}"
-    other = rig.controls.get(swapped(control.name), control)
-    if set(other.axes) != set(control.axes):
-        only = sorted(set(other.axes) ^ set(control.axes))[0]
-        raise InputError(f"one side has the axis {only!r} and the other hasn't", place=place)
-    if other.order != control.order or other.rockers != control.rockers:
-        raise InputError(f"its other side turns in the order {other.order}, not {control.order}", place=place)
-    if other.parent not in (control.parent, swapped(control.parent)):
-        raise InputError(f"its other side hangs on {other.parent}, not {swapped(control.parent)}", place=place)
-    return other
+def _reflection(control: Control, partner: Control, key: str, axis: Axis, source: Axis) -> Reflection:
+    sign = -1.0 if key in SIDEWAYS else 1.0
+    factor = sign * source.scale / axis.scale
+    if abs(abs(factor) - 1.0) < 1e-12:
+        factor = float(np.sign(factor))
+    offset = axis.zero - factor * source.zero
+    if key in LENGTHS:
+        rests = sign * float(partner.rest["xyz".index(key)]) - float(control.rest["xyz".index(key)])
+        offset += rests / axis.scale if abs(rests) > 1e-12 else 0.0
+    side = side_of(control.name) if partner is not control else "centre"
+    return Reflection(axis.channel, source.channel, side, factor, offset, abs(axis.scale), key not in LENGTHS)
 
 
-def _images(control: Control, other: Control) -> dict[str, Mirror]:
-    """Return the images of one control's channels: what is measured, mirrored, less the other side's rest."""
-    made = {}
-    for key, axis in control.axes.items():
-        theirs = other.axes[key]
-        sign = -1.0 if key in SIDEWAYS else 1.0
-        shift = 0.0
-        if key in ("x", "y", "z"):
-            i = "xyz".index(key)
-            shift = sign * float(control.rest[i]) - float(other.rest[i])
-        factor = sign * axis.scale / theirs.scale
-        made[axis.channel] = Mirror(theirs.channel, factor, theirs.zero + shift / theirs.scale - factor * axis.zero)
-    return made
-
-
-def _check(found: dict[str, Mirror]) -> None:
-    for name, image in found.items():
-        back = found.get(image.to)
-        place = f"mirror of {name}"
-        if back is None or back.to != name:
-            told = "nothing" if back is None else repr(back.to)
-            raise InputError(
-                f"it goes to {image.to!r}, whose own image is {told}: the map isn't its own inverse", place=place
-            )
-        factor, offset = image.inverse_of
-        close = abs(back.factor / factor - 1.0) < CLOSE and abs(back.offset - offset) < CLOSE * (1.0 + abs(offset))
-        if not close:
-            raise InputError(
-                f"mirrored twice, {1:g} becomes {back.factor * (image.factor + image.offset) + back.offset:g}: "
-                "the map isn't its own inverse",
-                place=place,
-            )
+def _length_unit(rig: Rig) -> float:
+    """Return metres in one unit of the rig's own lengths: what an unknown channel's are taken to be in."""
+    for name in ("hips", *rig.limbs):
+        for key in "yzx":
+            axis = rig.controls[name].axes.get(key)
+            if axis is not None:
+                return abs(axis.scale)
+    return 1.0

@@ -20,6 +20,7 @@ from surefoot.units import ANGLES, LENGTHS
 __all__ = [
     "leave_alone",
     "read_amount",
+    "read_amounts",
     "read_anchor",
     "read_belt",
     "read_choice",
@@ -214,3 +215,15 @@ def leave_alone(clip: Clip, stances: tuple[Stance, ...], spans: list[tuple[str, 
             )
     marked = [s.left_alone or any(met(s, span) for span in spans) for s in stances]
     return tuple(replace(s, left_alone=m) for s, m in zip(stances, marked, strict=True))
+
+
+def read_amounts(given: list[str], *, place: str) -> dict[str, float]:
+    """Return a factor by layer for texts such as ``bob=0.7``; a layer named twice gets both."""
+    found: dict[str, float] = {}
+    for text in given:
+        name, sign, factor = text.partition("=")
+        value, unit = _number(factor, place, f"{name or 'bob'}=0.7") if sign else (math.nan, "")
+        if not sign or unit:
+            raise InputError(f"wanted a layer and a factor, such as bob=0.7, got {text!r}", place=place)
+        found[name] = found.get(name, 1.0) * value
+    return found

@@ -15,9 +15,8 @@ from surefoot.findings import LEVELS, Finding
 from surefoot.planting import Planted
 from surefoot.proposals import Proposal
 from surefoot.rig import FEET
-from surefoot.tolerances import KINDS
 
-__all__ = ["Seen", "print_comparison", "print_findings", "print_let", "print_proposals"]
+__all__ = ["Seen", "print_comparison", "print_findings", "print_let", "print_proposals", "print_table"]
 
 Rows = Sequence[Sequence[str]]
 HEAD = ("finding", "where", "frames", "worst at", "amount", "beyond", "level")
@@ -55,7 +54,9 @@ def print_comparison(
 
     ``knees`` are the largest turns of each knee's direction, degrees.
     """
-    _table(("finding", "before", "after"), [(kind, _worst(before, kind), _worst(after, kind)) for kind in KINDS])
+    _table(
+        ("finding", "before", "after"), [(kind, _worst(before, kind), _worst(after, kind)) for kind in after.tolerances]
+    )
     left = [f for f in after.findings if f.level != "note"]
     if left:
         print("\nleft over:")
@@ -208,6 +209,11 @@ def _ground(report: Report) -> str:
 def _plain(text: str) -> str:
     """Return a name without what would steer a terminal."""
     return "".join(c if c.isprintable() else "?" for c in text)
+
+
+def print_table(head: Sequence[str], rows: Rows) -> None:
+    """Print rows of text under a head."""
+    _table(head, rows)
 
 
 def _table(head: Sequence[str], rows: Rows) -> None:

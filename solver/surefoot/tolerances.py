@@ -13,7 +13,7 @@ from typing import Literal
 
 import numpy as np
 
-__all__ = ["KINDS", "REFERENCE_LEG", "Kind", "tolerances_for"]
+__all__ = ["KINDS", "REFERENCE_LEG", "WHEN_ASKED", "Kind", "tolerances_for"]
 
 REFERENCE_LEG = 0.9
 Triple = tuple[float, float, float]
@@ -46,8 +46,12 @@ KINDS: Mapping[str, Kind] = {
     "seam": Kind("mm", (0.1, 1.0, 5.0), "common practice, no source"),
     "cross": Kind("mm", (5.0, 12.0, 30.0), "judgement: an outline is good to about a centimetre"),
     "limit": Kind("deg", (0.5, 2.0, 10.0), "common practice, no source"),
+    "mismatch": Kind("mm", (1.0, 5.0, 20.0), "judgement: as much as a slide of that size shows"),
 }
-"""The kinds of finding that `check` looks for."""
+"""Every kind of finding."""
+
+WHEN_ASKED = ("mismatch",)
+"""The kinds that `check` looks for only when asked: what they tell may well be meant."""
 
 
 def tolerances_for(leg: float, overrides: Mapping[str, Triple]) -> dict[str, Triple]:

@@ -11,6 +11,7 @@ from __future__ import annotations
 __all__ = ["COMMANDS"]
 
 COMMANDS = {
+    "block": "make a first layered cycle from a short recipe",
     "check": "say what is wrong with the feet, in which frames and by how much",
     "plant": "mend the feet of a clip and write it to a new file",
     "convert": "write a clip's feet in another style: about the ankle, by rockers, by joints",

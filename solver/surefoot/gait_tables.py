@@ -1,0 +1,82 @@
+"""Tables of a blocked cycle for a terminal: its moments, and its figures beside gait science."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from math import isinf
+
+from surefoot.blocking import Blocked
+from surefoot.clip import Clip
+from surefoot.gait_bands import Band, Beside
+from surefoot.tables import print_table
+
+__all__ = ["beside_json", "print_beside", "print_blocked", "shown_band"]
+
+HEAD = ("figure", "amount", "gait science", "here", "source")
+CAUTION = "for animation, not for clinical or ergonomic use"
+
+
+def print_blocked(blocked: Blocked, clip: Clip) -> None:
+    """Print what was blocked: the moments of both steps, the belt, and how many keys it has."""
+    pace, rig = blocked.recipe.pace, clip.rig
+    head = f"{blocked.recipe.name} for {rig}: frames {clip.first} to {clip.last} at {float(clip.rate):g} a second"
+    print(f"{head}, leg {blocked.recipe.leg:.3f} m, hips {1e2 * blocked.lowered:.1f} cm below two straight legs")
+    moments = sorted(blocked.frames.items(), key=lambda item: item[1])
+    told = ", ".join(f"{name} {frame}" for name, frame in moments)
+    print(f"left foot: {told}; the right foot {pace.half} frames later")
+    if pace.half % 2:
+        print(f"passing lies half a frame later than told: a step has {pace.half} frames")
+    count = sum(len(curve.frames) for curve in clip.channels.values())
+    print(f"{count} keys on {len(clip.channels)} channels")
+
+
+def print_beside(rows: Sequence[Beside]) -> None:
+    """Print every figure beside its band, and name those that leave it."""
+    print(f"\nbeside gait science ({CAUTION}):")
+    table = []
+    for row in rows:
+        band = row.band
+        source = "" if band is None else f"{band.source} ({band.flag})"
+        table.append((row.figure, _figure(row.value, row.unit), shown_band(band), row.place, source))
+    print_table(HEAD, table)
+    left = [row for row in rows if row.leaves]
+    if left:
+        names = (row.figure + (f" ({row.band.outside})" if row.band and row.band.outside else "") for row in left)
+        print(f"leaves gait science in {len(left)}: {'; '.join(names)}")
+    else:
+        print("within every band")
+
+
+def shown_band(band: Band | None) -> str:
+    """Return a band as text."""
+    if band is None:
+        return "-"
+    if isinf(band.high):
+        return f"from {band.low:g}"
+    return f"{band.low:g} to {band.high:g}"
+
+
+def _figure(value: float, unit: str) -> str:
+    return f"{value:.3g} {unit}".rstrip()
+
+
+def beside_json(rows: Sequence[Beside]) -> list[Mapping[str, object]]:
+    """Return the figures for JSON, in the unit shown; an open end of a band is null."""
+    return [
+        {
+            "figure": row.figure,
+            "value": row.value,
+            "unit": row.unit,
+            "place": row.place,
+            "band": None
+            if row.band is None
+            else {
+                "low": row.band.low,
+                "high": None if isinf(row.band.high) else row.band.high,
+                "source": row.band.source,
+                "flag": row.band.flag,
+                "outside": row.band.outside,
+            },
+        }
+        for row in rows
+    ]

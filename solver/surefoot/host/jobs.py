@@ -1,0 +1,168 @@
+"""The whole job in a host: check its feet, or plant them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
+from typing import Literal
+
+from surefoot.belt import Belt
+from surefoot.checking import Report
+from surefoot.checking import check as check_clip
+from surefoot.choice import Choice
+from surefoot.clip import Clip, Stance
+from surefoot.footprint import Anchor
+from surefoot.ground import Ground
+from surefoot.host.protocol import Host, Progress
+from surefoot.host.reading import read, tell
+from surefoot.host.writing import write
+from surefoot.letting import let_down
+from surefoot.planting import Planted
+from surefoot.planting import plant as plant_clip
+from surefoot.rig import Rig
+
+__all__ = ["Done", "check", "plant"]
+
+Triple = tuple[float, float, float]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Done:
+    """What planting in a host did.
+
+    Parameters
+    ----------
+    planted : Planted
+        As from `surefoot.plant`; its clip is what the host now evaluates to.
+    before, after : Report
+        The findings of both.
+    layer : str
+        The new layer, or nothing where keys were written or nothing had to be.
+    written : tuple of str
+        The channels that were written.
+    """
+
+    planted: Planted
+    before: Report
+    after: Report
+    layer: str
+    written: tuple[str, ...]
+
+
+def check(
+    host: Host,
+    rig: Rig,
+    *,
+    ground: Ground | None = None,
+    belt: Belt | None = None,
+    stances: Iterable[Stance] | None = None,
+    tolerances: Mapping[str, Triple] | None = None,
+    progress: Progress | None = None,
+) -> Report:
+    """Return what is wrong with the feet in the host; nothing is written.
+
+    Parameters
+    ----------
+    ground, belt, stances, tolerances : as for `surefoot.check`
+        A host states no belt and no stances: what isn't given is estimated and found.
+    progress : callable, optional
+        Called as ``progress(share, what)`` between stages; False cancels.
+
+    Raises
+    ------
+    InputError
+        If the host's channels don't fit the rig; tells which.
+    Cancelled
+        If the callback answers False.
+    """
+    tell(progress, 0.0, "reading the channels")
+    clip = read(host, rig)
+    tell(progress, 0.5, "checking")
+    report = check_clip(clip, rig, ground=ground, belt=belt, stances=stances, tolerances=tolerances)
+    tell(progress, 1.0, "done")
+    return report
+
+
+def plant(
+    host: Host,
+    rig: Rig,
+    *,
+    ground: Ground | None = None,
+    belt: Belt | None = None,
+    stances: Iterable[Stance] | None = None,
+    before: Clip | None = None,
+    anchor: Anchor | int = "flat",
+    clearance: float = 0.0,
+    keys: Literal["every", "few"] = "few",
+    keys_at: Iterable[int] | None = None,
+    choice: Choice | None = None,
+    let: Iterable[str] = (),
+    leave: Iterable[str] = (),
+    into: Literal["layer", "keys"] = "layer",
+    layer: str = "",
+    tolerances: Mapping[str, Triple] | None = None,
+    progress: Progress | None = None,
+) -> Done:
+    """Plant the feet in the host, in one undo step, and return what was done.
+
+    What can't be written is refused by name before the first write; whatever fails later is taken back.
+
+    Parameters
+    ----------
+    ground, belt, stances, before, anchor, clearance, keys, keys_at, choice : as for `surefoot.plant`
+        ``before`` may come from `surefoot.host.read`, called before the edit. Few keys are the default here.
+    let : iterable of str
+        Channels of the hips that may be lowered where no foot reaches, such as ``hips.y``.
+    leave : iterable of str
+        Channels that stay as they are though planting would change them; the rest makes do.
+    into, layer : as for `surefoot.host.write`
+        Left out, a new layer called ``planted feet``.
+    progress : callable, optional
+        Called as ``progress(share, what)`` between stages and before each channel is written; False cancels,
+        and the host is as it was.
+
+    Raises
+    ------
+    InputError, Refused, Cancelled, NotRestored
+        As `surefoot.host.read` and `surefoot.host.write` tell.
+
+    Examples
+    --------
+    >>> import surefoot, surefoot.host
+    >>> clip, rig = surefoot.demo("lamplighter")
+    >>> host = surefoot.host.MemoryHost(clip)
+    >>> done = surefoot.host.plant(host, rig, belt=surefoot.Belt([0, 0, -1.35]))
+    >>> host.layers(), host.steps
+    (['planted feet'], ['Plant the feet'])
+    """
+    tell(progress, 0.0, "reading the channels")
+    found = read(host, rig, leave=leave)
+    stated = found if stances is None else found.with_stances(stances)
+    chosen = Choice() if choice is None else choice
+
+    def planted_of(clip: Clip) -> Planted:
+        return plant_clip(
+            clip, rig, ground=ground, belt=belt, before=before, anchor=anchor, clearance=clearance, keys=keys,
+            keys_at=keys_at, choice=chosen,
+        )  # fmt: skip
+
+    tell(progress, 0.1, "planting")
+    lowered, let = stated, tuple(let)
+    if let:
+        lowered, _ = let_down(stated, rig, let, plant=planted_of, ground=ground, tolerances=tolerances)
+        tell(progress, 0.3, "planting on the lowered hips")
+    planted = planted_of(lowered)
+    tell(progress, 0.4, "checking")
+    judged = [
+        check_clip(clip, rig, ground=ground, belt=planted.belt, tolerances=tolerances)
+        for clip in (replace(found, stances=planted.stances), planted.clip)
+    ]
+    name, written = write(host, found, planted.clip, rig, into=into, layer=layer, progress=progress)
+    _finish(progress)
+    return Done(planted, judged[0], judged[1], name, written)
+
+
+def _finish(progress: Progress | None) -> None:
+    """Tell that all is done; it's too late to cancel."""
+    if progress is not None:
+        progress(1.0, "done")

@@ -1,0 +1,302 @@
+"""Pose strip: the figure from the side, once for each chosen frame, on the ground as it is.
+
+The first rows hold contact, down, passing and up; the rest the worst frame of every finding, with the foot
+close up. A figure seen from its right side goes to the right; the near, right leg is drawn over the left one.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from surefoot.pictures.axes import told
+from surefoot.pictures.figure import Figure, figure_of, ground_line, looked_at, scene_at
+from surefoot.pictures.subject import Chosen, Subject, key_poses, told_amount, worst_frames
+from surefoot.pictures.svg import WIDTH, Pen, Picture, text_width
+from surefoot.rig import FEET
+
+__all__ = ["pose_strip"]
+
+Array = NDArray[np.float64]
+
+MOST_WORST = 24
+"""Worst frames that are drawn; how many more there are is told."""
+CELL = (WIDTH - 48.0) / 8.0
+CLOSE = 3.0
+"""How many times larger a foot is close up."""
+KNEE_CLOSE = 1.5
+CLOSE_TALL = 84.0
+BODY = 0.22
+"""Of the leg's length: how long a stroke shows where the hips point up."""
+UNDER_FOOT = ("slide", "sink", "hover", "cross")
+
+
+def pose_strip(subject: Subject, *, before: Subject | None = None, frames: Iterable[float] | None = None) -> Picture:
+    """Return the pose strip; ``before`` is drawn faint behind it, and its findings are shown too.
+
+    ``frames`` are drawn instead of contact, down, passing and up.
+    """
+    poses = key_poses(subject) if frames is None else tuple(Chosen(float(frame), ()) for frame in frames)
+    reports = [("", subject.report)] if before is None else [("before", before.report), ("now", subject.report)]
+    every = worst_frames(reports, subject.clip)
+    worst = _worst(every, MOST_WORST)
+    cells = [*poses, *worst]
+    at = [chosen.frame for chosen in cells]
+    figures = [_figure(one, at) for one in (subject, before) if one is not None]
+    around = _around(figures)
+    scale = min((CELL - 14.0) / (around[1] - around[0]), 240.0 / (around[3] - around[2]))
+    pen = Pen()
+    under = f"{subject.name}, {subject.setting}" + ("; faint: before" if before is not None else "")
+    top = pen.heading("Pose strip", under)
+    top = _rows(pen, subject, figures, poses, 0, top, around, scale)
+    if worst:
+        pen.text(24, top + 18, "Worst frame of every finding", size=14.0, bold=True)
+        words = f"below it the foot {CLOSE:g} times larger, or the knee and the line from hip to ankle"
+        if len(every) > len(worst):
+            words += f"; {len(every) - len(worst)} more worst frames aren't drawn"
+        pen.text(
+            24 + text_width("Worst frame of every finding", 15.0) + 12, top + 18, words, size=11.0, style="sf-soft"
+        )
+        top = _rows(pen, subject, figures, worst, len(poses), top + 24, around, scale, close=True)
+    pen.text(24, top + 12, "full line: left leg; broken line: right leg, nearer; wedges under the ground: "
+             "where the footprint holds heel, ball and toe", size=11.0, style="sf-soft")  # fmt: skip
+    return pen.picture("Pose strip", _told(cells), top + 26)
+
+
+def _worst(every: tuple[Chosen, ...], most: int) -> tuple[Chosen, ...]:
+    """Return those with the worst findings, in order of frames."""
+    rank = {"error": 0, "warning": 1, "note": 2}
+    kept = sorted(every, key=lambda c: (min(rank[f.level] for _, f in c.findings), c.frame))[:most]
+    return tuple(sorted(kept, key=lambda chosen: chosen.frame))
+
+
+def _figure(subject: Subject, frames: Sequence[float]) -> Figure:
+    stances = subject.report.stances
+    return figure_of(scene_at(subject.scene, frames), stances, subject.footings)
+
+
+def _around(figures: Sequence[Figure]) -> tuple[float, float, float, float]:
+    """Return how far the figures reach from below their hips: behind, ahead, down and up, metres."""
+    heading = figures[0].heading
+    across, up = [], []
+    for figure in figures:
+        own = looked_at(figure.hips, "side", heading)
+        head = figure.hips + BODY * _leg(figure) * figure.up
+        for part in (figure.joints, figure.hind, figure.toes, head[:, None, None]):
+            seen = looked_at(part, "side", heading) - own[:, None, None]
+            across.append(seen[..., 0].ravel())
+            up.append(seen[..., 1].ravel())
+    x, y = np.concatenate(across), np.concatenate(up)
+    return float(x.min()), float(x.max()), float(y.min()), float(y.max())
+
+
+def _leg(figure: Figure) -> float:
+    hip, knee, ankle = (figure.joints[:, :, i] for i in range(3))
+    bones = np.linalg.norm(hip - knee, axis=-1) + np.linalg.norm(knee - ankle, axis=-1)
+    return float(bones.max())
+
+
+def _rows(
+    pen: Pen, subject: Subject, figures: Sequence[Figure], cells: Sequence[Chosen], first: int, top: float,
+    around: tuple[float, float, float, float], scale: float, *, close: bool = False,
+) -> float:  # fmt: skip
+    """Draw cells in rows of eight; return the y below them."""
+    tall = (around[3] - around[2]) * scale + 26.0
+    for start in range(0, len(cells), 8):
+        row = cells[start : start + 8]
+        lines = max([2, *(len(_words(cell)) for cell in row)])
+        for column, cell in enumerate(row):
+            x = 24.0 + column * CELL
+            _cell(pen, subject, figures, first + start + column, x, top + 8, tall, around, scale)
+            below = top + 8 + tall
+            if close:
+                when, finding = cell.findings[0]
+                of = len(figures) - 1 if when == "before" else 0
+                foot = FEET.index(finding.foot) if finding.foot in FEET else 1
+                if finding.kind in UNDER_FOOT:
+                    _close_up(pen, subject, figures, of, first + start + column, foot, x, below + 4, scale * CLOSE)
+                else:
+                    joint = {"hip": 0, "ankle": 2, "toe": 2}.get(finding.part.split(" ")[0], 1)
+                    _joint(pen, figures, of, first + start + column, foot, joint, x, below + 4, scale * KNEE_CLOSE)
+                below += CLOSE_TALL + 4
+            for line, (words, strong) in enumerate(_words(cell)):
+                pen.text(x + 4, below + 16 + 14 * line, words, size=12.0 if strong else 11.0, bold=strong)
+        top += 8 + tall + (CLOSE_TALL + 4 if close else 0.0) + 14 * lines + 14
+    return top
+
+
+def _words(cell: Chosen) -> list[tuple[str, bool]]:
+    """Return a cell's lines, the first one strong."""
+    lines = [(f"frame {told(round(cell.frame, 2))}", True)]
+    if cell.words:
+        lines.append((", ".join(cell.words), False))
+    for when, finding in cell.findings:
+        part = "" if finding.part == "knee" else finding.part
+        side = {"left": "L", "right": "R"}.get(finding.foot, finding.foot if finding.kind != "cross" else "")
+        words = " ".join(w for w in (finding.kind, side, part) if w)
+        lines.append((f"{'was ' if when == 'before' else ''}{words} {told_amount(finding)}", False))
+    return [(part, strong) for words, strong in lines for part in _broken(words)]
+
+
+def _broken(words: str) -> list[str]:
+    """Return words broken into lines that fit a cell."""
+    lines = [""]
+    for word in words.split(" "):
+        longer = f"{lines[-1]} {word}".strip()
+        if lines[-1] and text_width(longer, 11.0) > CELL - 8:
+            lines.append(word)
+        else:
+            lines[-1] = longer
+    return lines
+
+
+def _cell(
+    pen: Pen, subject: Subject, figures: Sequence[Figure], number: int, x: float, y: float, tall: float,
+    around: tuple[float, float, float, float], scale: float,
+) -> None:  # fmt: skip
+    """Draw one frame: earth, the figure before, the figure; the hips of ``subject`` are in one place in every cell."""
+    hips = looked_at(figures[0].hips[number], "side", figures[0].heading)
+    wide = CELL - 6.0
+    origin = np.array([wide / 2.0 - (around[0] + around[1]) / 2.0 * scale, 4.0 + around[3] * scale])
+    place = _Place(hips, origin, scale)
+    inner = Pen()
+    _earth(inner, subject, figures[0], number, place, wide, tall)
+    _anchors(inner, figures[0], number, place, 5.0)
+    for which in reversed(range(len(figures))):
+        drawn = Pen()
+        _draw(drawn, figures[which], number, place)
+        inner.group(drawn.body, "sf-faint" if which else "sf-now")
+    pen.window(x, y, wide, tall, inner.body)
+
+
+class _Place:
+    """Where the points of one cell lie on the paper."""
+
+    def __init__(self, about: Array, origin: Array, scale: float) -> None:
+        self.about, self.origin, self.scale = about, origin, scale
+
+    def __call__(self, points: Array, heading: float) -> Array:
+        seen = (looked_at(points, "side", heading) - self.about) * self.scale
+        return np.asarray(self.origin + seen * [1.0, -1.0])
+
+    def along(self, x: float) -> float:
+        """Return how many metres ahead of ``about`` an x of the paper lies."""
+        return float((x - self.origin[0]) / self.scale)
+
+
+def _earth(pen: Pen, subject: Subject, figure: Figure, number: int, place: _Place, wide: float, tall: float) -> None:
+    """Draw the ground's line along the way under the figure, with hatched earth below."""
+    hips, heading = figure.hips[number], figure.heading
+    line = ground_line(subject.scene.ground, hips, heading, place.along(0.0), place.along(wide))
+    _filled(pen, place(line, heading), tall)
+
+
+def _filled(pen: Pen, line: Array, bottom: float) -> None:
+    """Draw a line of ground with hatched earth down to a y."""
+    around = [*line.tolist(), [line[-1, 0], bottom], [line[0, 0], bottom]]
+    for style in ("sf-earth", "sf-hatched"):
+        pen.path(around, style, closed=True)
+    pen.path(line, "sf-ink")
+
+
+def _anchors(pen: Pen, figure: Figure, number: int, place: _Place, size: float, *, only: int | None = None) -> None:
+    """Draw a wedge under the ground at each place that the footprint holds."""
+    for foot, name in enumerate(FEET):
+        anchors = figure.anchors[number, foot]
+        if only in (None, foot) and np.isfinite(anchors).all():
+            for x, y in place(anchors, figure.heading).tolist():
+                wedge = [(x, y + 1.0), (x - 0.6 * size, y + 1.0 + size), (x + 0.6 * size, y + 1.0 + size)]
+                pen.path(wedge, f"sf-{name}-dot", closed=True)
+
+
+def _draw(pen: Pen, figure: Figure, number: int, place: _Place, *, bones: float = 3.4, only: int | None = None) -> None:
+    """Draw hips and both legs, or one foot alone."""
+    heading = figure.heading
+    if only is None:
+        hips = figure.hips[number]
+        up = np.stack([hips, hips + BODY * _leg(figure) * figure.up[number]])
+        pen.path(place(up, heading), "sf-ink sf-leg")
+        pen.path(place(figure.joints[number, :, 0], heading), "sf-ink sf-leg")
+    for foot, name in enumerate(FEET):
+        if only is not None and foot != only:
+            continue
+        dash = " sf-dash" if foot == 1 else ""
+        joints = place(figure.joints[number, foot], heading)
+        hip, knee, ankle, heel, hinge, ball, toe = joints
+        style = f"sf-{name}{dash}"
+        if only is None:
+            pen.path([hip, knee, ankle], f"{style} sf-bone")
+        pen.path([ankle, heel, ball, hinge], f"sf-{name}-pale", closed=True)
+        pen.path([hinge, ball, toe], f"sf-{name}-pale", closed=True)
+        for part in (figure.hind, figure.toes):
+            ring = place(part[number, foot], heading)
+            pen.path([*ring, ring[0]], f"sf-{name} sf-thin")
+        if only is None:
+            for x, y in (hip, knee, ankle):
+                pen.dot(x, y, bones, f"sf-{name}-dot")
+
+
+def _close_up(
+    pen: Pen, subject: Subject, figures: Sequence[Figure], of: int, number: int, foot: int, x: float, y: float,
+    scale: float,
+) -> None:  # fmt: skip
+    """Draw one foot and the ground under it, larger; the middle of the figure ``of`` is that of the window."""
+    wide, heading = CELL - 6.0, figures[of].heading
+    points = figures[of].joints[number, foot, 3:]
+    seen = looked_at(points, "side", heading)
+    low, earth = float(seen[:, 1].min()), float(np.min(subject.scene.ground.height(points[:, 0], points[:, 2])))
+    if 0.0 < low - earth < (CLOSE_TALL - 44.0) / scale:
+        low = earth
+    middle = float(seen[:, 0].min() + seen[:, 0].max()) / 2.0
+    place = _Place(np.array([middle, low]), np.array([wide / 2.0, CLOSE_TALL - 20.0]), scale)
+    line = ground_line(
+        subject.scene.ground, _under(points, heading, middle), heading, place.along(0.0), place.along(wide)
+    )
+    inner = Pen()
+    _filled(inner, place(line, heading), CLOSE_TALL)
+    _anchors(inner, figures[of], number, place, 7.0, only=foot)
+    for which in reversed(range(len(figures))):
+        drawn = Pen()
+        _draw(drawn, figures[which], number, place, only=foot)
+        inner.group(drawn.body, "sf-faint" if which else "sf-now")
+    pen.window(x, y, wide, CLOSE_TALL, inner.body)
+    pen.rect(x, y, wide, CLOSE_TALL, "sf-hair")
+
+
+def _joint(
+    pen: Pen, figures: Sequence[Figure], of: int, number: int, foot: int, joint: int, x: float, y: float, scale: float
+) -> None:
+    """Draw one leg about a joint, larger, with the straight line from hip to ankle."""
+    wide, heading = CELL - 6.0, figures[of].heading
+    middle = looked_at(figures[of].joints[number, foot, joint], "side", heading)
+    place = _Place(middle, np.array([wide / 2.0, CLOSE_TALL / 2.0]), scale)
+    inner = Pen()
+    name = FEET[foot]
+    for which in reversed(range(len(figures))):
+        joints = place(figures[which].joints[number, foot, :3], heading)
+        drawn = Pen()
+        drawn.path(joints[::2], "sf-ink sf-dots")
+        drawn.path(joints, f"sf-{name} sf-bone" + (" sf-dash" if foot == 1 else ""))
+        if joint == 2:
+            _draw(drawn, figures[which], number, place, only=foot)
+        drawn.dot(joints[joint, 0], joints[joint, 1], 4.4, f"sf-{name}-dot")
+        inner.group(drawn.body, "sf-faint" if which else "sf-now")
+    pen.window(x, y, wide, CLOSE_TALL, inner.body)
+    pen.rect(x, y, wide, CLOSE_TALL, "sf-hair")
+
+
+def _under(points: Array, heading: float, along: float) -> Array:
+    """Return the point of a foot's middle that lies so far along the way."""
+    middle = points.mean(axis=0)
+    s, c = np.sin(heading), np.cos(heading)
+    short = along - (s * middle[0] + c * middle[2])
+    return np.asarray(middle + short * np.array([s, 0.0, c]))
+
+
+def _told(cells: Sequence[Chosen]) -> str:
+    return "Figures from the side at " + "; ".join(
+        " ".join([f"frame {told(round(cell.frame, 2))}", *cell.words,
+                  *(f"{f.kind} {f.foot} {told_amount(f)}" for _, f in cell.findings)]) for cell in cells
+    ) + "."  # fmt: skip

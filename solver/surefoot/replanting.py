@@ -1,0 +1,58 @@
+"""Replant: after an edit, the feet planted again where they stood before it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import Literal
+
+from surefoot.belt import Belt
+from surefoot.choice import Choice
+from surefoot.clip import Clip
+from surefoot.ground import Ground
+from surefoot.planting import ALL, Planted, plant, scene_of
+from surefoot.rig import FEET, Rig
+
+__all__ = ["feet_edited", "replant"]
+
+
+def feet_edited(before: Clip, after: Clip, rig: Rig) -> tuple[str, ...]:
+    """Return the feet of which a channel isn't the same object in both clips."""
+    return tuple(
+        foot
+        for foot, control in zip(FEET, rig.feet, strict=True)
+        if any(
+            before.channels.get(axis.channel) is not after.channels.get(axis.channel) for axis in control.axes.values()
+        )
+    )
+
+
+def replant(
+    before: Clip,
+    after: Clip,
+    rig: Rig,
+    *,
+    ground: Ground | None = None,
+    belt: Belt | None = None,
+    feet: Iterable[str] = FEET,
+    keys: Literal["every", "few"] = "few",
+) -> Planted:
+    """Return an edited clip planted.
+
+    Where the edit left the feet's own channels alone, stances and footprints are those of the clip before it, so
+    that the feet stand where they stood; else they're taken from the edited clip. The belt is the one given, else
+    the edited clip's, else what the clip before the edit tells.
+
+    Parameters
+    ----------
+    before, after : Clip
+        The clip before and after the edit.
+    feet : iterable of str
+        Which feet may be written.
+    ground, belt, keys : as for `plant`
+    """
+    if belt is None and after.belt is None:
+        belt = scene_of(before, rig, ground).belt
+    earlier = None if feet_edited(before, after, rig) else before
+    own = tuple(foot for foot in FEET if foot in set(feet))
+    choice = ALL if own == FEET else Choice(feet=own)
+    return plant(after, rig, ground=ground, belt=belt, before=earlier, keys=keys, choice=choice)
