@@ -28,7 +28,7 @@ STREAM = {
     "mathematics": "rotations directions band bounds pendulum",
     "curves": "bezier tangents key_checks rounds curves key_edits",
     "ground": "ground_line ground_coordinates ground_surface ground_profile ground ground_grid ground_presets",
-    "rig and clip": "foot rig rig_styles reflection belt clip",
+    "rig and clip": "foot rig rig_styles side_map belt clip",
     "kinematics": "leg leg_chain leg_joints leg_pose rocker_chain sole poses foot_styles spaces scene",
     "contact": "slip contact",
     "plant": "footprint reach swing settle choice dense still key_slopes keys few",

@@ -46,7 +46,6 @@ if TYPE_CHECKING:
     from surefoot.proposals import Proposal, Worse, apply_proposals, propose
     from surefoot.recipe import Recipe
     from surefoot.recipe_file import load_recipe, recipe_names
-    from surefoot.reflection import Image, mirror_map
     from surefoot.remixing import Edit, mix, remix
     from surefoot.replanting import replant
     from surefoot.restyle import Converted, convert
@@ -54,6 +53,7 @@ if TYPE_CHECKING:
     from surefoot.rig_file import load_rig, preset_names
     from surefoot.rig_save import save_rig
     from surefoot.rig_styles import rig_in_style
+    from surefoot.side_map import mirror_map
     from surefoot.travel import in_place, rooted, travelling
     from surefoot.twinning import Twinned, twin
 
@@ -91,7 +91,6 @@ _HOMES = {
     "proposals": ("Proposal", "Worse", "apply_proposals", "propose"),
     "recipe": ("Recipe",),
     "recipe_file": ("load_recipe", "recipe_names"),
-    "reflection": ("Image", "mirror_map"),
     "remixing": ("Edit", "mix", "remix"),
     "replanting": ("replant",),
     "restyle": ("Converted", "convert"),
@@ -99,6 +98,7 @@ _HOMES = {
     "rig_file": ("load_rig", "preset_names"),
     "rig_save": ("save_rig",),
     "rig_styles": ("rig_in_style",),
+    "side_map": ("mirror_map",),
     "travel": ("in_place", "rooted", "travelling"),
     "twinning": ("Twinned", "twin"),
 }
@@ -126,7 +126,6 @@ __all__ = [
     "Gait",
     "Grid",
     "Ground",
-    "Image",
     "InputError",
     "KeyTolerance",
     "Leg",

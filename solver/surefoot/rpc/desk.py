@@ -22,7 +22,7 @@ from surefoot.host.writing import explicit
 from surefoot.layer import layer_between
 from surefoot.letting import let_down
 from surefoot.planting import Planted, plant
-from surefoot.proposals import Proposal, apply, propose
+from surefoot.proposals import Proposal, apply_proposals, propose
 from surefoot.rig import Rig
 from surefoot.rig_file import load_rig, parse_rig, preset_names
 from surefoot.rpc import wishes
@@ -222,7 +222,7 @@ class Desk:
             raise UnknownName("proposal", wish.proposal, names, place="params.proposal")
         clip, rig, ways = known
         way = ways[int(number) - 1]
-        changed = apply(clip, rig, way, let=wish.let)
+        changed = apply_proposals(clip, rig, [way], let=wish.let)
         return {"clip": self._made(changed, handle), "changed": list(way.channels), "way": way.way}
 
     def keys(self, wish: wishes.Keys, _tell: Tell) -> Table:
