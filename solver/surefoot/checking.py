@@ -19,7 +19,9 @@ from surefoot.rig import FEET, Rig
 from surefoot.seam import seam_findings
 from surefoot.seen import Seen
 from surefoot.slide import slide_findings
+from surefoot.stand import overhang_of
 from surefoot.tolerances import KINDS, tolerances_for
+from surefoot.underfoot import is_even
 
 __all__ = ["Report", "check"]
 
@@ -103,6 +105,8 @@ def check(
     findings += _by_foot("hover", np.where(seen.down, touch.gap, -1.0), at, bounds)
     findings += _by_foot("stretch", seen.over, at, bounds)
     findings += collect("cross", "both", seen.overlap, at, bounds["cross"])
+    if not is_even(scene.ground):
+        findings += _by_foot("overhang", overhang_of(scene, found), scene.frames, bounds)
     findings += joint_findings(seen.joints, scene, bounds)
     findings += seam_findings(clip, rig, bounds["seam"])
     return Report(in_order(findings), found, scene.belt, {kind: bounds[kind] for kind in KINDS}, seen)

@@ -24,6 +24,7 @@ ADVICE = {
     "snap": "Give the knee a little slack before it straightens: lower the hips or lift the heel.",
     "seam": "Give the last key the first one's value and slopes.",
     "cross": "Swing the foot further out here.",
+    "overhang": "Move the footprint onto its tread, or let the heel stay up; planting moves it where a tread is near.",
     "limit": "Ease this joint back into its range.",
 }
 

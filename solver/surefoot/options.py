@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import re
+from collections.abc import Mapping
 from dataclasses import replace
 
 import numpy as np
@@ -29,7 +30,7 @@ __all__ = [
     "read_stances",
 ]
 
-_NUMBER = re.compile(r"\s*([-+0-9.eE]+)\s*([a-z]*)(?:/s2)?\s*")
+_NUMBER = re.compile(r"\s*([-+0-9.eE]+)\s*([a-z]*|%)(?:/s2)?\s*")
 _FRAME = r"-?\d{1,9}"
 _SPAN = re.compile(rf"\s*({_FRAME})\s*(?:-\s*({_FRAME}))?\s*", re.ASCII)
 
@@ -68,7 +69,10 @@ def read_amount(text: str) -> tuple[str, float]:
     if kind not in KINDS:
         raise UnknownName("kind of finding", kind, KINDS, place="--tolerance")
     place = f"--tolerance {kind}"
+    known: Mapping[str, float]
     known, example = (LENGTHS, "2mm") if KINDS[kind].unit == "mm" else (ANGLES, "3deg")
+    if KINDS[kind].unit == "%":
+        known, example = {"%": 0.01}, "25%"
     value, unit = _number(amount, place, example)
     if unit not in known:
         raise InputError(f"wanted an amount in {', '.join(known)}, such as {example}, got {amount!r}", place=place)
