@@ -31,7 +31,7 @@ STREAM = {
     "rig and clip": "rig belt clip",
     "kinematics": "leg leg_chain leg_joints sole underfoot spaces scene",
     "contact": "slip contact",
-    "plant": "footprint reach swing settle choice dense still key_slopes keys few planting",
+    "plant": "seat lean footprint reach swing floors settle choice dense still key_slopes keys few planting",
     "findings": "findings touch slide seam joints seen stand checking",
     "ways to mend": "easing bench mend_height mend_slide mend_reach mend_snap mend_cross mend_seam",
     "proposals": "trial tally aftermath overlay proposals letting",

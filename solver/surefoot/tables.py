@@ -26,6 +26,10 @@ RIGHT = ("worst at", "amount", "beyond", "cost", "leaves")
 """Columns of figures, which end flush."""
 
 
+SELDOM = ("overhang",)
+"""Kinds that only some grounds have, told where there is one."""
+
+
 class Seen(NamedTuple):
     """Whether belt and stances were stated, or worked out from the clip."""
 
@@ -55,7 +59,8 @@ def print_comparison(
 
     ``knees`` are the largest turns of each knee's direction, degrees.
     """
-    _table(("finding", "before", "after"), [(kind, _worst(before, kind), _worst(after, kind)) for kind in KINDS])
+    told = [kind for kind in KINDS if kind not in SELDOM or before.most(kind) or after.most(kind)]
+    _table(("finding", "before", "after"), [(kind, _worst(before, kind), _worst(after, kind)) for kind in told])
     left = [f for f in after.findings if f.level != "note"]
     if left:
         print("\nleft over:")

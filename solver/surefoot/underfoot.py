@@ -2,7 +2,7 @@
 
 A sole is two flat pieces, hindfoot and toes. Ground that cuts into one between its corners (a nosing under
 the arch, the edge of a kerb under the toes) is found along *lines* of the sole: its edges, which is exact
-on a profile, and ground without corners of its own is looked at along lines between heel and toe as well.
+on a profile, and ground without corners of its own is looked at along lines from heel to toe.
 Support is counted over a lattice of the sole.
 """
 
@@ -26,7 +26,7 @@ __all__ = ["BENEATH", "Support", "is_even", "poke_depth", "rise_inside", "suppor
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 
-LENGTHWISE = (0.08, 0.22, 0.36, 0.5, 0.64, 0.78, 0.92)
+LENGTHWISE = (0.0, 0.2, 0.4, 0.6, 0.8, 1.0)
 """Where between its inner and outer edge a sole is looked at on ground that its edges don't tell all of."""
 BENEATH = 0.012
 """Metres at a leg of 0.9 m: ground that is so near beneath a place of the sole supports it.
@@ -74,11 +74,10 @@ def _lines(rig: Rig, edges_suffice: bool) -> _Lines:
 
 def _edges(corners: Array, foot: Foot, edges_suffice: bool, *, hind: bool) -> tuple[Array, Array]:
     """Return both ends of the lines of one flat piece, ``(lines, 3)`` each, foot space."""
-    middle = corners.mean(axis=0)
-    ring = corners[np.argsort(np.arctan2(corners[:, 2] - middle[2], corners[:, 0] - middle[0]))]
-    first, second = ring, np.roll(ring, -1, axis=0)
     if edges_suffice:
-        return first, second
+        middle = corners.mean(axis=0)
+        ring = corners[np.argsort(np.arctan2(corners[:, 2] - middle[2], corners[:, 0] - middle[0]))]
+        return ring, np.roll(ring, -1, axis=0)
     z = (float(foot.outline[:, 1].min()), float(foot.ball[2]), float(foot.outline[:, 1].max()))
     back, front = z[:2] if hind else z[1:]
     extra = [
@@ -86,7 +85,7 @@ def _edges(corners: Array, foot: Foot, edges_suffice: bool, *, hind: bool) -> tu
         for at in (back, front)
         for low, high in (foot.edge(at),)
     ]
-    return np.concatenate([first, extra[0]]), np.concatenate([second, extra[1]])
+    return extra[0], extra[1]
 
 
 def _padded(pieces: list[tuple[Array, Array]]) -> list[tuple[Array, Array]]:
