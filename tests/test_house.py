@@ -32,6 +32,7 @@ STREAM = {
     "kinematics": "leg leg_chain leg_joints sole underfoot spaces scene",
     "contact": "slip contact",
     "plant": "seat lean footprint reach swing floors settle choice dense still key_slopes keys few planting",
+    "laying out": "route pace lay",
     "findings": "findings touch slide seam joints seen stand checking",
     "ways to mend": "easing bench mend_height mend_slide mend_reach mend_snap mend_cross mend_seam",
     "proposals": "trial tally aftermath overlay proposals letting",

@@ -68,7 +68,7 @@ def test_ground_inside_a_sole_is_what_dense_sampling_finds_on_200_poses() -> Non
         found = float(rise_inside(STAIRS, rig_, soles, ankle, angles, bend)[0, 0])
         deep = float(poke_depth(STAIRS, rig_, soles, ankle, angles, bend)[0, 0])
         # every place of the sole, moved to the nearest nosing ahead of or behind it within the step
-        most, depth = 0.0, 0.0
+        most, depth, within = 0.0, 0.0, 0.0
         parts = pieces(rig, pose, 0.002)
         ends = np.array([[points[:, 2].min(), points[:, 2].max()] for points, _ in parts])
         if np.abs(ends.ravel()[:, None] - STAIRS.distance).min() < 0.004:  # too near to an edge for samples to tell
@@ -84,6 +84,8 @@ def test_ground_inside_a_sole_is_what_dense_sampling_finds_on_200_poses() -> Non
                 on_edge[:, 1] -= shift * up[2] / up[1]
                 high = top - on_edge[:, 1].min()
                 most, depth = max(most, high), max(depth, high * up[1])
+                within = max(within, min(edge - ends.min(), ends.max() - edge))
+        depth = min(depth, within)
         met += most > 0.0
         assert found == pytest.approx(most, abs=4e-3)
         assert deep == pytest.approx(depth, abs=4e-3)

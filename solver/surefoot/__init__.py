@@ -29,12 +29,14 @@ if TYPE_CHECKING:
     from surefoot.ground_file import load_ground
     from surefoot.ground_grid import Grid
     from surefoot.ground_presets import preset_ground, preset_grounds
+    from surefoot.lay import Laid, lay
     from surefoot.layer import layer_between
     from surefoot.letting import let_down
     from surefoot.planting import Footprint, Planted, plant
     from surefoot.proposals import Proposal, Worse, apply, propose
     from surefoot.rig import Axis, Control, Foot, Leg, Limits, Rig
     from surefoot.rig_file import load_rig, preset_names
+    from surefoot.route import Route
 
 _HOMES = {
     "belt": ("Belt",),
@@ -54,11 +56,13 @@ _HOMES = {
     "ground_file": ("load_ground",),
     "ground_grid": ("Grid",),
     "ground_presets": ("preset_ground", "preset_grounds"),
+    "lay": ("Laid", "lay"),
     "layer": ("layer_between",),
     "planting": ("Footprint", "Planted", "plant"),
     "proposals": ("Proposal", "Worse", "apply", "propose"),
     "rig": ("Axis", "Control", "Foot", "Leg", "Limits", "Rig"),
     "rig_file": ("load_rig", "preset_names"),
+    "route": ("Route",),
 }
 _HOME_OF = {name: module for module, names in _HOMES.items() for name in names}
 
@@ -80,6 +84,7 @@ __all__ = [
     "Ground",
     "InputError",
     "KeyTolerance",
+    "Laid",
     "Leg",
     "Limits",
     "OutOfReach",
@@ -90,6 +95,7 @@ __all__ = [
     "Proposal",
     "Report",
     "Rig",
+    "Route",
     "Shape",
     "ShapeError",
     "Stance",
@@ -104,6 +110,7 @@ __all__ = [
     "clip_schema",
     "demo",
     "fit_rig",
+    "lay",
     "layer_between",
     "let_down",
     "load_clip",

@@ -24,9 +24,12 @@ __all__ = [
     "read_anchor",
     "read_belt",
     "read_choice",
+    "read_count",
     "read_frames",
     "read_leave",
     "read_length",
+    "read_places",
+    "read_span",
     "read_stances",
 ]
 
@@ -218,3 +221,29 @@ def leave_alone(clip: Clip, stances: tuple[Stance, ...], spans: list[tuple[str, 
             )
     marked = [s.left_alone or any(met(s, span) for span in spans) for s in stances]
     return tuple(replace(s, left_alone=m) for s, m in zip(stances, marked, strict=True))
+
+
+def read_count(text: str, *, place: str) -> int:
+    """Return a whole number above zero."""
+    if not re.fullmatch(r"\s*\d{1,6}\s*", text, re.ASCII) or int(text) < 1:
+        raise InputError(f"wanted a whole number such as 6, got {text!r}", place=place)
+    return int(text)
+
+
+def read_span(text: str, *, place: str) -> tuple[float, float]:
+    """Return the least and the most of a text such as ``0.35-1.25``."""
+    match = re.fullmatch(r"\s*(\d*\.?\d+)\s*-\s*(\d*\.?\d+)\s*", text, re.ASCII)
+    if match is None:
+        raise InputError(f"wanted two numbers such as 0.35-1.25, got {text!r}", place=place)
+    return float(match.group(1)), float(match.group(2))
+
+
+def read_places(text: str, *, place: str) -> list[list[float]]:
+    """Return places on the plan, x and z in metres, of a text such as ``0,0:0,4:4,4``."""
+    try:
+        places = [[float(part) for part in pair.split(",")] for pair in text.split(":")]
+    except ValueError:
+        places = [[]]
+    if not all(len(pair) == 2 for pair in places):
+        raise InputError(f"wanted places such as 0,0:0,4:4,4 (x,z in metres), got {text!r}", place=place)
+    return places

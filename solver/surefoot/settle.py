@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from surefoot.band import Band
 from surefoot.clip import Stance
-from surefoot.floors import floor_under, onto_ground, swept_floor
+from surefoot.floors import floor_under, held_back, onto_ground, swept_floor
 from surefoot.footprint import Anchor, Prints, Tracks, fit_prints
 from surefoot.reach import TEARING, Stand, allowed_length, lift_within_reach, nearer_prints
 from surefoot.rotations import length
@@ -88,7 +88,7 @@ def settle(
         turns = Turns(still, still, still, still)
         return Settled(tracks, prints, ankle, tracks.angles, tracks.bend, planted, turns, nowhere)
     which = tracks.print_of
-    local = np.where(planted, prints.local_turns(which, tracks.angles), tracks.angles)
+    local = np.where(planted, prints.authored_turns(which, tracks.angles, planted), tracks.angles)
     pitch, cant = local[0], local[2]
     held = _held(pitch, planted, tracks)
     turn = _swivel_change(local[1], held, planted, tracks)
@@ -208,22 +208,30 @@ def _swing(
     ankle = tracks.ankle + given
     limit = _eased_limit(limit, known, length(ankle - tracks.hip))
     rise = _rise(known, clearance) if clearance > 0.0 else 0.0
-    lap = _Lap.of(known, scene)
     even = is_even(scene.ground)
-    for _ in range(1 if scene.ground.is_level else 3):
-        if even:
-            floor = np.where(known, -np.inf, floor_under(scene, ankle[0], ankle[2], angles, bend) + rise)
-        else:
-            floor = swept_floor(scene, known, ankle, angles, bend) + rise
-        change = carry(
-            lap.out(given),
-            band=lap.band,
-            authored=lap.out(tracks.ankle),
-            floor=lap.out(floor),
-            hip=lap.out(tracks.hip),
-            limit=lap.out(np.where(known, np.inf, limit)),
-        )
-        ankle = tracks.ankle + lap.back(change)
+    for tries in range(1 if even else 3):
+        lap = _Lap.of(known, scene)
+        for _ in range(1 if scene.ground.is_level else 3 if not tries else 2):
+            if even:
+                floor = np.where(known, -np.inf, floor_under(scene, ankle[0], ankle[2], angles, bend) + rise)
+            else:
+                floor = swept_floor(scene, known, ankle, angles, bend) + rise
+            change = carry(
+                lap.out(given),
+                band=lap.band,
+                authored=lap.out(tracks.ankle),
+                floor=lap.out(floor),
+                hip=lap.out(tracks.hip),
+                limit=lap.out(np.where(known, np.inf, limit)),
+            )
+            ankle = tracks.ankle + lap.back(change)
+        if even or tries == 2:
+            break
+        held, at = held_back(scene, known, ankle, angles, bend)
+        if not np.count_nonzero(held):
+            break
+        given = np.where(held, at - tracks.ankle, given)
+        known = known | held
     return ankle
 
 

@@ -17,7 +17,7 @@ __all__ = ["overhang_of", "stance_frames", "support_in"]
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 
-AS_FLAT = float(np.radians(4.0))
+AS_FLAT = float(np.radians(2.0))
 """A sole within so much of the ground's lean stands flat on it, radians."""
 
 

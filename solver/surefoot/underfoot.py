@@ -15,7 +15,7 @@ from typing import Self
 import numpy as np
 from numpy.typing import NDArray
 
-from surefoot.ground import Ground, Plane
+from surefoot.ground import Ground, Plane, Profile
 from surefoot.rig import Foot, Rig
 from surefoot.rotations import matrix
 from surefoot.sole import Points, Soles
@@ -109,7 +109,10 @@ def rise_inside(ground: Ground, rig: Rig, soles: Soles, ankle: Array, angles: Ar
 
 
 def poke_depth(ground: Ground, rig: Rig, soles: Soles, ankle: Array, angles: Array, bend: Array) -> Array:
-    """Return how deep ground stands inside each sole, ``(feet, ...)`` metres along the normal of the sole's piece."""
+    """Return how deep ground stands inside each sole, ``(feet, ...)`` metres along the normal of the sole's piece.
+
+    On a profile no deeper than a corner lies within the sole's ends along it, since that takes the sole out too.
+    """
     if is_even(ground):
         return np.zeros(ankle.shape[1:])
     lines = _lines(rig, ground.edges_suffice)
@@ -118,7 +121,10 @@ def poke_depth(ground: Ground, rig: Rig, soles: Soles, ankle: Array, angles: Arr
     turn = matrix(*angles)
     hind, toes = turn[1, 1], turn[1, 1] * np.cos(bend) - turn[1, 2] * np.sin(bend)
     deep = rise[: lines.hind].max(axis=0) * np.maximum(hind, 0.0)
-    return np.asarray(np.maximum(deep, rise[lines.hind :].max(axis=0) * np.maximum(toes, 0.0)))
+    deep = np.maximum(deep, rise[lines.hind :].max(axis=0) * np.maximum(toes, 0.0))
+    if isinstance(ground, Profile):
+        deep = np.minimum(deep, ground.farthest_in(np.concatenate([start, end], axis=1) + ankle[:, None]))
+    return np.asarray(deep)
 
 
 @dataclass(frozen=True, slots=True, eq=False)

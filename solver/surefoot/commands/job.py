@@ -17,6 +17,7 @@ from surefoot.demos import demo_path
 from surefoot.errors import InputError, UnknownName
 from surefoot.ground import Flat, Ground
 from surefoot.ground_file import load_ground
+from surefoot.ground_presets import preset_ground, preset_grounds
 from surefoot.options import leave_alone, read_amount, read_belt, read_leave, read_stances
 from surefoot.planting import scene_of
 from surefoot.rig import Rig
@@ -62,7 +63,7 @@ def read_job(options: argparse.Namespace) -> Job:
         clip = replace(clip, belt=None)
     elif options.belt is not None:
         belt = STILL if options.belt == "still" else read_belt(options.belt)
-    ground = Flat(0.0) if options.ground is None else load_ground(options.ground)
+    ground = Flat(0.0) if options.ground is None else _ground(options.ground)
     if options.landing is not None and not 0.0 <= options.landing <= 1.0:
         raise InputError(f"wanted seconds from 0 to 1, got {options.landing:g}", place="--landing")
     tolerances = _tolerances(options.tolerance, rig)
@@ -94,6 +95,11 @@ def told_of(path: Path) -> Iterator[None]:
         yield
     except InputError as error:
         raise error.within(str(path)) from None
+
+
+def _ground(name: str) -> Ground:
+    """Return the ground of a preset's name, or else of a file."""
+    return preset_ground(name) if name in preset_grounds() else load_ground(name)
 
 
 def _rig(given: str | None, clip: Clip, clip_path: Path) -> Rig:
