@@ -29,7 +29,10 @@ STREAM = {
     "curves": "bezier tangents key_checks rounds curves key_edits",
     "ground": "ground_line ground_coordinates ground",
     "rig and clip": "foot rig rig_styles side_map belt clip",
-    "kinematics": "leg leg_chain leg_joints leg_pose rocker_chain sole poses foot_styles spaces scene",
+    "kinematics": (
+        "leg leg_chain leg_joints leg_pose hinge_chain bounded rocker_chain sole poses foot_styles leg_solve "
+        "spaces scene"
+    ),
     "contact": "slip contact",
     "plant": "footprint reach swing settle choice dense still key_slopes keys few",
     "the other styles, the whole job": "feet_in_world styled restyle planting",
