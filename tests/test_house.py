@@ -29,7 +29,10 @@ STREAM = {
     "curves": "bezier tangents key_checks rounds curves key_edits",
     "ground": "ground_line ground_coordinates ground_surface ground_profile ground ground_grid ground_presets",
     "rig and clip": "foot rig rig_styles side_map belt clip",
-    "kinematics": "leg leg_chain leg_joints leg_pose rocker_chain sole underfoot poses foot_styles spaces scene",
+    "kinematics": (
+        "leg leg_chain leg_joints leg_pose hinge_chain bounded rocker_chain sole underfoot poses foot_styles "
+        "leg_solve spaces scene"
+    ),
     "contact": "slip contact",
     "plant": "seat lean footprint reach swing floors settle choice dense still key_slopes keys few",
     "laying out": "route pace lay",
