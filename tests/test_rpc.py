@@ -559,10 +559,12 @@ def test_a_waiting_call_is_cancelled_before_it_begins() -> None:
     def script(talk: Talk) -> None:
         talk.say(LONG)
         talk.hear()
-        talk.say(request("propose", "first", clip="clip-1"), request("check", "second", clip="clip-1"),
-                 [request("about", "third"), request("check", "fourth", clip="clip-1")])  # fmt: skip
-        time.sleep(0.1)
-        heard = {}
+        talk.say(request("propose", "first", clip="clip-1", progress=True))
+        while talk.hear()["params"]["what"] != "proposing":
+            pass
+        batch = [request("about", "third"), request("check", "fourth", clip="clip-1")]
+        talk.say(request("check", "second", clip="clip-1"), batch)
+        heard: dict[str, Any] = {}
         for number, where in (("second", "waiting"), ("fourth", "waiting"), ("first", "running"), ("none", "unknown")):
             talk.say(request("cancel", f"c {number}", id=number))
             while f"c {number}" not in heard:
@@ -574,9 +576,9 @@ def test_a_waiting_call_is_cancelled_before_it_begins() -> None:
             heard[answer["id"]] = answer
         assert heard["first"]["error"]["code"] == 1
         assert heard["second"]["error"] == {"code": 1, "message": "cancelled before it began"}
-        batch = talk.hear()
-        assert [part["id"] for part in batch] == ["third", "fourth"]
-        assert batch[1]["error"]["code"] == 1
+        answers = talk.hear()
+        assert [part["id"] for part in answers] == ["third", "fourth"]
+        assert answers[1]["error"]["code"] == 1
 
     assert Talk(script).until_done() == 0
 
@@ -599,21 +601,28 @@ def test_cancels_at_any_moment_give_one_answer_each_and_break_nothing() -> None:
     """Short calls, cancelled at moments all over them: each is either done or cancelled, and the server lives."""
     count, outcomes = 150, []
 
-    def script(talk: Talk) -> None:
-        talk.say(OPEN)
-        talk.hear()
-        for number in range(1, count + 1):
-            talk.say(request("check", number, clip="clip-1", progress=number % 2 == 0))
-            time.sleep(0.006 * (number / count))
-            talk.say({"jsonrpc": "2.0", "method": "cancel", "params": {"id": number}})
+    def outcome(talk: Talk, number: Any) -> bool:
+        answer = talk.hear()
+        while "id" not in answer:
             answer = talk.hear()
-            while "id" not in answer:
-                answer = talk.hear()
-            assert answer["id"] == number
-            assert "result" in answer or answer["error"]["code"] == 1
-            outcomes.append("result" in answer)
+        assert answer["id"] == number
+        assert "result" in answer or answer["error"]["code"] == 1
+        return "result" in answer
+
+    def script(talk: Talk) -> None:
+        talk.say(OPEN, request("check", "warm", clip="clip-1"))
+        assert (talk.hear()["id"], talk.hear()["id"]) == (0, "warm")
+        start = time.perf_counter()
+        talk.say(request("check", "timed", clip="clip-1"))
+        assert outcome(talk, "timed")
+        whole = time.perf_counter() - start
+        for number in range(count):
+            talk.say(request("check", number, clip="clip-1", progress=number % 2 == 0))
+            time.sleep(3.0 * whole * (number / count))
+            talk.say({"jsonrpc": "2.0", "method": "cancel", "params": {"id": number}})
+            outcomes.append(outcome(talk, number))
         talk.say(request("about", "after"))
-        assert "result" in talk.hear()
+        assert outcome(talk, "after")
 
     talk = Talk(script)
     assert talk.until_done() == 0
