@@ -227,7 +227,7 @@ def test_about_lists_every_method_with_its_parameters() -> None:
     (told,) = results(request("about"))
     assert told["surefoot"] == surefoot.__version__
     assert set(told["methods"]) == set(METHODS)
-    assert told["methods"]["accept"]["params"] == ["proposal", "let"]
+    assert told["methods"]["accept"]["params"] == ["proposals", "let"]
     assert all(method["does"].endswith(".") for method in told["methods"].values())
 
 
@@ -267,12 +267,34 @@ def test_a_proposal_is_accepted_by_its_name() -> None:
     clip, rig = surefoot.demo("lamplighter")
     ways = surefoot.propose(clip, rig)
     _, told, accepted, checked = results(
-        OPEN, request("propose", clip="clip-1"), request("accept", proposal="clip-1/2"), request("check", clip="clip-2")
+        OPEN,
+        request("propose", clip="clip-1"),
+        request("accept", proposals=["clip-1/2"]),
+        request("check", clip="clip-2"),
     )
     assert [way["way"] for way in told["proposals"]] == [way.way for way in ways]
-    assert (accepted["way"], accepted["changed"]) == (ways[1].way, list(ways[1].channels))
-    direct = surefoot.check(surefoot.apply(clip, rig, ways[1]), rig)
+    assert (accepted["ways"], accepted["changed"]) == ([ways[1].way], list(ways[1].channels))
+    direct = surefoot.check(surefoot.apply_proposals(clip, rig, [ways[1]]), rig)
     assert [f["amount"] for f in checked["findings"]] == [f.shown for f in direct.findings]
+
+
+def test_several_proposals_for_one_clip_are_accepted_together() -> None:
+    clip, rig = surefoot.demo("lamplighter")
+    ways = [way for way in surefoot.propose(clip, rig) if way.default]
+    before = (OPEN, request("propose", clip="clip-1"))
+    told = results(*before)[1]["proposals"]
+    names = [way["proposal"] for way in told if way["default"]]
+    _, _, accepted, keys = results(
+        *before, request("accept", proposals=names), request("keys", clip="clip-2", slopes=False)
+    )
+    assert accepted["ways"] == [way.way for way in ways]
+    direct = surefoot.apply_proposals(clip, rig, ways)
+    first = accepted["changed"][0]
+    assert [key[1] for key in keys["channels"][first]["keys"]] == direct.channels[first].values.tolist()
+    two = (*before, OPEN, request("propose", clip="clip-2"))
+    error = refused(request("accept", proposals=["clip-1/1", "clip-2/1"]), *two)
+    assert error["message"] == "params.proposals: wanted one or more proposals for one clip, got those of 2 clips"
+    assert "got none" in refused(request("accept", proposals=[]))["message"]
 
 
 def test_a_proposal_that_asks_for_the_hips_needs_them_let() -> None:
@@ -283,10 +305,10 @@ def test_a_proposal_that_asks_for_the_hips_needs_them_let() -> None:
     (_, told) = results(open_high, request("propose", clip="clip-1"))
     asking = next(way for way in told["proposals"] if way["asks"] == "hips.y")
     before = (open_high, request("propose", clip="clip-1"))
-    error = refused(request("accept", proposal=asking["proposal"]), *before)
+    error = refused(request("accept", proposals=[asking["proposal"]]), *before)
     assert error["code"] == -32602
     assert "hips.y, which must be let first" in error["message"]
-    answers = results(*before, request("accept", proposal=asking["proposal"], let=["hips.y"]))
+    answers = results(*before, request("accept", proposals=[asking["proposal"]], let=["hips.y"]))
     assert answers[-1]["changed"] == ["hips.y"]
     let = results(open_high, request("plant", clip="clip-1", let=["hips.y"]))[-1]
     assert "hips.y" in let["changed"]
@@ -407,8 +429,13 @@ def test_options_mean_what_they_mean_on_the_command_line() -> None:
         ("plant", {"clip": "clip-1", "frames": [9, 2]}, "frames 9 to 2 run backwards", "InputError"),
         ("keys", {"clip": "clip-1", "channels": ["hips.w"]}, "params.channels: no channel is called", "UnknownName"),
         ("keys", {"clip": "clip-1", "layer": True}, "params.layer: a layer is the difference from", "InputError"),
-        ("accept", {"proposal": "clip-1/1"}, "params.proposal: no proposal is called 'clip-1/1'; there", "UnknownName"),
-        ("accept", {"proposal": "9" * 99}, "no proposal is called", "UnknownName"),
+        (
+            "accept",
+            {"proposals": ["clip-1/1"]},
+            "params.proposals: no proposal is called 'clip-1/1'; there",
+            "UnknownName",
+        ),
+        ("accept", {"proposals": ["9" * 99]}, "no proposal is called", "UnknownName"),
         ("rig.load", {"text": "a = "}, "params.text: not TOML", "FileError"),
         ("ground.load", {"text": "a = 1"}, "params.text", "InputError"),
         ("cancel", {"id": [1]}, "params.id: wanted", "InputError"),
@@ -675,7 +702,7 @@ SEEDS = [
     lines([request("about", 1), request("about", 2)]),
     lines(request("plant", clip="clip-1", feet=["left"], frames=[1, 9], clearance="1mm")),
     lines(request("keys", clip="clip-1", channels=["hips.y"])),
-    lines(request("accept", proposal="clip-1/1")),
+    lines(request("accept", proposals=["clip-1/1"])),
     lines(request("cancel", id=1)),
     lines(request("clip.open", clip={"surefoot": "clip/1", "rate": 24, "channels": {}})),
 ]

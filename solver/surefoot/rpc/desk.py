@@ -187,7 +187,10 @@ class Desk:
         lowered = clip
         if wish.let:
             tell(0.05, "lowering what is let")
-            lowered, _ = let_down(clip, rig, wish.let, plant=planted_of, ground=ground, tolerances=tolerances)
+            lowered, _ = let_down(
+                clip, rig, wish.let, plant=planted_of, ground=ground, tolerances=tolerances, keys=wish.keys,
+                keys_at=wish.keys_at,
+            )  # fmt: skip
         tell(0.3, "planting")
         planted = planted_of(lowered)
         tell(0.7, "checking")
@@ -214,16 +217,27 @@ class Desk:
         return {"proposals": listed}
 
     def accept(self, wish: wishes.Accept, _tell: Tell) -> Table:
-        """Apply one proposal of the latest `propose` for its clip; the handle of the new clip."""
-        handle, _, number = wish.proposal.partition("/")
-        known = self._proposals.get(handle)
-        if known is None or not number.isdecimal() or not 1 <= int(number[:9]) <= len(known[2]):
-            names = [f"{name}/{i + 1}" for name, (_, _, ways) in self._proposals.items() for i in range(len(ways))]
-            raise UnknownName("proposal", wish.proposal, names, place="params.proposal")
-        clip, rig, ways = known
-        way = ways[int(number) - 1]
-        changed = apply_proposals(clip, rig, [way], let=wish.let)
-        return {"clip": self._made(changed, handle), "changed": list(way.channels), "way": way.way}
+        """Apply proposals of the latest `propose` for one clip; the handle of the new clip."""
+        found = [self._proposal(name) for name in wish.proposals]
+        clips = {handle for handle, _ in found}
+        if len(clips) != 1:
+            told = f"those of {len(clips)} clips" if clips else "none"
+            raise InputError(f"wanted one or more proposals for one clip, got {told}", place="params.proposals")
+        handle = clips.pop()
+        clip, rig, _ = self._proposals[handle]
+        ways = [way for _, way in found]
+        changed = apply_proposals(clip, rig, ways, let=wish.let)
+        names = list(dict.fromkeys(name for way in ways for name in way.channels))
+        return {"clip": self._made(changed, handle), "changed": names, "ways": [way.way for way in ways]}
+
+    def _proposal(self, name: str) -> tuple[str, Proposal]:
+        """Return the clip's handle and the proposal of a name that `propose` gave."""
+        handle, _, number = name.partition("/")
+        _, _, ways = self._proposals.get(handle, (None, None, ()))
+        if not number.isdecimal() or not 1 <= int(number[:9]) <= len(ways):
+            names = [f"{clip}/{i + 1}" for clip, (_, _, some) in self._proposals.items() for i in range(len(some))]
+            raise UnknownName("proposal", name[:80], names, place="params.proposals")
+        return handle, ways[int(number[:9]) - 1]
 
     def keys(self, wish: wishes.Keys, _tell: Tell) -> Table:
         """Give a clip's keys as a clip's file has them, in the clip's own units."""

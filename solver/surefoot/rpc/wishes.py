@@ -106,9 +106,9 @@ class Plant(Check):
 
 
 class Accept(Wish):
-    """A proposal by its name, and the channels that may change though they're asked for."""
+    """Proposals by their names, and the channels that may change though they're asked for."""
 
-    proposal: str
+    proposals: list[str]
     let: list[str] = []
 
 
