@@ -21,6 +21,7 @@ from surefoot import layer_between
 from surefoot.cli import main
 from surefoot.clip_file import parse_clip
 from surefoot.curves import Pack
+from surefoot.formats.opening import clip_files
 from surefoot.rpc import desk as desk_module
 from surefoot.rpc.desk import METHODS, Desk
 from surefoot.rpc.lines import TooLong, read_lines
@@ -349,6 +350,21 @@ def test_a_rig_s_file_beside_the_clip_s_is_found(tmp_path: Path) -> None:
     assert [answers[i]["rig"] for i in (1, 3)] == ["mine", "mine"]
     error = refused(request("check", clip="clip-1"), request("clip.open", 0, clip={**table, "rig": "mine.toml"}))
     assert "params.rig: no loaded rig or preset is called 'mine.toml'" in error["message"]
+
+
+def test_other_formats_are_opened_with_their_mapping(tmp_path: Path) -> None:
+    clip, rig = surefoot.demo("lamplighter")
+    path = tmp_path / "walk.csv"
+    for data, file in clip_files(clip, rig, path):
+        Path(file).write_bytes(data)
+    _, checked, planted = results(
+        request("clip.open", path=str(path)), request("check", clip="clip-1"), request("plant", clip="clip-1")
+    )
+    assert checked["rig"] == rig.name
+    assert checked["worst"] == surefoot.check(clip, rig).worst
+    assert planted["after"]["worst"] in ("clean", "note")
+    error = refused(request("clip.open", path=str(tmp_path / "walk.bvh")))
+    assert "walk.bvh" in error["message"]
 
 
 def test_options_mean_what_they_mean_on_the_command_line() -> None:

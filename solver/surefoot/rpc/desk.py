@@ -12,10 +12,11 @@ import msgspec
 from surefoot._version import __version__
 from surefoot.checking import Report, check
 from surefoot.clip import Clip
-from surefoot.clip_file import clip_bytes, load_clip, parse_clip
+from surefoot.clip_file import clip_bytes, parse_clip
 from surefoot.commands.as_json import comparison_json, proposal_json, report_json
 from surefoot.commands.job import clip_path, rig_of
 from surefoot.errors import InputError, UnknownName
+from surefoot.formats.opening import Opened, open_clip
 from surefoot.ground import Flat, Ground
 from surefoot.ground_file import load_ground, parse_ground
 from surefoot.host.writing import explicit
@@ -55,6 +56,7 @@ class Desk:
         self._grounds: dict[str, Ground] = {}
         self._clips: dict[str, Clip] = {}
         self._paths: dict[str, Path] = {}
+        self._fitted: dict[str, Rig] = {}
         self._proposals: dict[str, tuple[Clip, Rig, tuple[Proposal, ...]]] = {}
         self._count = 0
 
@@ -77,10 +79,14 @@ class Desk:
         handle = self._hold(self._clips, "clip", clip)
         if source in self._paths:
             self._paths[handle] = self._paths[source]
+        if source in self._fitted:
+            self._fitted[handle] = self._fitted[source]
         return handle
 
     def _rig(self, wish: wishes.Check, clip: Clip) -> Rig:
-        """Return the rig that is named, else the clip's own: a preset, or a file beside the clip's."""
+        """Return the rig that is named, else the clip's own: its file's, a preset, or a file beside the clip's."""
+        if not wish.rig and wish.clip in self._fitted:
+            return self._fitted[wish.clip]
         if not wish.rig and clip.rig and wish.clip in self._paths:
             return rig_of(clip, self._paths[wish.clip])
         name = wish.rig or clip.rig
@@ -128,13 +134,18 @@ class Desk:
         """Open a clip; its handle, range, rate and channels."""
         _one_of(wish, "path", "clip")
         path = clip_path(wish.path) if wish.path else None
-        table = msgspec.json.encode(wish.clip)
-        clip = load_clip(path) if path is not None else parse_clip(table, place="params.clip")
+        if path is None:
+            opened = Opened(parse_clip(msgspec.json.encode(wish.clip), place="params.clip"))
+        else:
+            opened = open_clip(path, mapping=wish.map or None)
+        clip = opened.clip
         if clip.frames > MOST_FRAMES:
             raise InputError(f"{clip.frames} frames; at most {MOST_FRAMES} are taken", place=f"params: {clip.name}")
         handle = self._hold(self._clips, "clip", clip)
         if path is not None:
             self._paths[handle] = path
+        if opened.rig is not None:
+            self._fitted[handle] = opened.rig
         return {
             "clip": handle,
             "name": clip.name,
@@ -151,6 +162,7 @@ class Desk:
         self._clip(wish.clip, "params.clip")
         del self._clips[wish.clip]
         self._paths.pop(wish.clip, None)
+        self._fitted.pop(wish.clip, None)
         self._proposals.pop(wish.clip, None)
         return {"open": list(self._clips)}
 

@@ -64,10 +64,14 @@ class GroundLoad(Wish):
 
 
 class ClipOpen(Wish):
-    """A clip by its file or a demo's name, or the clip itself as the file has it."""
+    """A clip by its file, in any format that is read, or a demo's name; or the clip itself as a JSON file has it.
+
+    ``map`` is the mapping of a file in another format; left out, the one beside it.
+    """
 
     path: str = ""
     clip: dict[str, Any] | None = None
+    map: str = ""
 
 
 class ClipClose(Wish):
