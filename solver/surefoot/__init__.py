@@ -206,11 +206,13 @@ __all__ = [
 
 
 def __getattr__(name: str) -> Any:
+    from importlib import import_module
+
+    if name == "host":  # a package of its own, so that `import surefoot` is enough in a script
+        return import_module("surefoot.host")
     module = _HOME_OF.get(name)
     if module is None:
         raise AttributeError(f"module 'surefoot' has no attribute {name!r}")
-    from importlib import import_module
-
     value = getattr(import_module(f"surefoot.{module}"), name)
     globals()[name] = value
     return value
