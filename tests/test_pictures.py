@@ -18,6 +18,7 @@ import numpy as np
 import pytest
 
 import surefoot
+from surefoot.gait_measures import gait_figures
 from surefoot.ground import Ground
 from surefoot.joints import joints_of
 from surefoot.pictures.gait import cycle_of, touching
@@ -41,8 +42,17 @@ def ground(name: str) -> Ground | None:
 
 
 def subjects(demo: str, on: str) -> tuple[Subject, Subject]:
-    """Return a demo as it is and planted."""
-    clip, rig = surefoot.demo(demo)
+    """Return a demo as it is and planted; or a stair climb from its recipe; or the lamplighter in another style."""
+    if demo == "climb":
+        rig = surefoot.load_rig("lamplighter")
+        made = surefoot.block(surefoot.load_recipe("climb"), rig)
+        done = surefoot.plant(made.clip, rig, ground=made.ground)
+        return Subject.of(made.clip, rig, ground=made.ground), Subject.of(done.clip, rig, ground=made.ground)
+    if demo.startswith("by "):
+        own = surefoot.convert(*surefoot.demo("lamplighter"), style=demo.removeprefix("by "))
+        clip, rig = own.clip, own.rig
+    else:
+        clip, rig = surefoot.demo(demo)
     done = surefoot.plant(clip, rig, ground=ground(on), keys="few")
     return Subject.of(clip, rig, ground=ground(on)), Subject.of(done.clip, rig, ground=ground(on))
 
@@ -97,8 +107,10 @@ def words_of(svg: str) -> list[Words]:
 
 
 CASES = [
-    (demo, on, compared)
-    for demo in ("lamplighter", "treadmill") for on in ("flat", "hill", "stairs") for compared in (False, True)
+    *((demo, on, compared)
+      for demo in ("lamplighter", "treadmill") for on in ("flat", "hill", "stairs") for compared in (False, True)),
+    ("run", "flat", True), ("trudge", "flat", True), ("climb", "its own stairs", True),
+    ("by rockers", "flat", True), ("by joints", "flat", True),
 ]  # fmt: skip
 
 
@@ -250,6 +262,19 @@ def test_strides_widths_and_slides_in_the_plan_are_the_librarys(lamplighter: tup
             assert f"slid {finding.shown:.3g} mm" in words
     assert not any(word.startswith("slides") for word in words)
     assert {"left 1–15", "right 13–27", "left 25–39", "right 37–51"} <= set(words)
+
+
+@pytest.mark.parametrize("demo", ["lamplighter", "trudge", "run"])
+def test_the_tracks_and_the_gait_figures_agree(demo: str) -> None:
+    clip, rig = surefoot.demo(demo)
+    planted = surefoot.plant(clip, rig).clip
+    figures = gait_figures(planted, rig)
+    subject = Subject.of(planted, rig)
+    stride = strides_of(tracks_of(subject, rounds=2))[0]
+    assert stride.length == pytest.approx(2.0 * figures["step length"], abs=1e-9)
+    assert stride.width == pytest.approx(figures["step width"], abs=2e-3)
+    told = pictures_of(subject, kinds=["gait"]).told
+    assert told.count(f"{100.0 * figures['stance']:.1f} % of the cycle") == 2
 
 
 def numbers(path: str) -> np.ndarray:

@@ -82,7 +82,7 @@ text{{fill:{ink};font-family:{face}}}
 .sf-open{{fill:none;stroke:{soft};stroke-width:1.1}}
 .sf-hatch-line{{stroke:{right};stroke-width:1.7}}
 .sf-earth-line{{stroke:{stone};stroke-width:.8}}
-.sf-cover{{fill:{paper};fill-opacity:.8}}
+.sf-note{{paint-order:stroke;stroke:{paper};stroke-width:3.5;stroke-linejoin:round}}
 .sf-faint{{opacity:.38}}
 """
 

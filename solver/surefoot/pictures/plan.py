@@ -56,7 +56,7 @@ def track_plan(subject: Subject, *, before: Subject | None = None) -> Picture:
     _streaks(notes, panel, shown, heading, "slides")
     bottom = panel.y + panel.height + 58
     if not subject.scene.ground.is_level:
-        bottom = _section(pen, panel, subject, bottom)
+        bottom = _section(pen, panel, subject, shown, bottom)
     bottom = _foot(pen, panel, scale, bottom, bool(earlier))
     return pen.picture("Track plan", _told(shown), bottom)
 
@@ -122,8 +122,8 @@ class _Notes:
         self.pen = pen
         self.taken: list[tuple[float, float, float]] = []
 
-    def put(self, x: float, y: float, words: str, *, anchor: str = "start") -> None:
-        """Write words at a place or as near to it as there's room."""
+    def put(self, x: float, y: float, words: str, *, anchor: str = "start", cover: bool = False) -> None:
+        """Write words at a place or as near to it as there's room; with ``cover`` no line shows between them."""
         wide = text_width(words, 11.0)
         left = {"start": x, "middle": x - wide / 2.0, "end": x - wide}[anchor]
         tried = [y + 13.5 * lines for lines in (0, 1, -1, 2, -2, 3, -3)]
@@ -132,8 +132,9 @@ class _Notes:
         )]  # fmt: skip
         at = free[0] if free else y
         self.taken.append((left, left + wide, at))
-        self.pen.rect(left - 2, at - 10, wide + 4, 13, "sf-cover")
-        self.pen.text(x, at, words, size=11.0, anchor=anchor)
+        if cover:
+            self.pen.rect(left - 3, at - 10, wide + 6, 13, "sf-paper")
+        self.pen.text(x, at, words, size=11.0, anchor=anchor, style="sf-note")
 
 
 def _measures(notes: _Notes, panel: Panel, strides: Sequence[Stride], heading: float) -> None:
@@ -148,7 +149,7 @@ def _measures(notes: _Notes, panel: Panel, strides: Sequence[Stride], heading: f
             pen.line(end[0], near, end[0], y, "sf-hair")
             pen.line(end[0] - 3, y + 3, end[0] + 3, y - 3, "sf-ink")
         pen.line(one[0], y, two[0], y, "sf-ink sf-thin")
-        notes.put((one[0] + two[0]) / 2.0, y + 4, f"stride {stride.length * 1e3:.0f} mm", anchor="middle")
+        notes.put((one[0] + two[0]) / 2.0, y + 4, f"stride {stride.length * 1e3:.0f} mm", anchor="middle", cover=True)
         pen.path([one, two], "sf-hair")
         if stride.between is None or stride.width is None:
             continue
@@ -162,15 +163,17 @@ def _measures(notes: _Notes, panel: Panel, strides: Sequence[Stride], heading: f
         notes.put(float(heel) - 8, (foot[1] + other[1]) / 2.0 + 4, words, anchor="end")
 
 
-def _section(pen: Pen, panel: Panel, subject: Subject, top: float) -> float:
-    """Draw the ground from the side, under the plan and to the same scale; return the y below it."""
+def _section(pen: Pen, panel: Panel, subject: Subject, tracks: Sequence[Track], top: float) -> float:
+    """Draw the ground and the soles from the side, under the plan and to the same scale; return the y below it."""
     heading = subject.figure.heading
     middle = subject.figure.hips.mean(axis=0)
     along = float(looked_at(middle, "above", heading)[0])
     line = ground_line(subject.scene.ground, middle, heading, panel.across[0] - along, panel.across[1] - along)
     seen = looked_at(line, "side", heading)
     scale = panel.width / (panel.across[1] - panel.across[0])
-    low, high = float(seen[:, 1].min()), float(seen[:, 1].max())
+    soles = [looked_at(np.concatenate([track.hind, track.toes]), "side", heading) for track in tracks]
+    up = np.concatenate([seen[:, 1], *(sole[:, 1] for sole in soles)])
+    low, high = float(up.min()), float(up.max())
     tall = (high - low) * scale
     rises = Panel(panel.x, top + 22, panel.width, max(tall, 1.0), panel.across, (low, max(high, low + 1.0 / scale)))
     points = rises.points(seen[:, 0], seen[:, 1])
@@ -179,8 +182,12 @@ def _section(pen: Pen, panel: Panel, subject: Subject, top: float) -> float:
     for style in ("sf-earth", "sf-hatched"):
         pen.path(around, style, closed=True)
     pen.path(points, "sf-ink")
+    for track, sole in zip(tracks, soles, strict=True):
+        ends = sole[[sole[:, 0].argmin(), sole[:, 0].argmax()]]
+        style = f"sf-{FEET[track.foot]} sf-bone" + (" sf-dash" if track.foot == 1 else "")
+        pen.path(rises.points(ends[:, 0], ends[:, 1]) - [0.0, 2.0], style)
     pen.text(panel.x - 8, rises.y + rises.height + 4, "section", size=11.0, anchor="end", style="sf-soft")
-    words = f"{subject.scene.ground.name}, to the same scale: it rises {(high - low) * 1e3:.0f} mm here"
+    words = f"{subject.scene.ground.name}, to the same scale: it rises {np.ptp(seen[:, 1]) * 1e3:.0f} mm here"
     pen.text(panel.x, base + 16, words, size=11.0, style="sf-soft")
     return base + 26
 
