@@ -30,7 +30,8 @@ KNEE_CLOSE = 1.5
 CLOSE_TALL = 84.0
 BODY = 0.22
 """Of the leg's length: how long a stroke shows where the hips point up."""
-UNDER_FOOT = ("slide", "sink", "hover", "cross")
+UNDER_FOOT = ("slide", "sink", "hover", "cross", "overhang")
+IN_A_LEG = ("stretch", "snap", "limit")
 
 
 def pose_strip(subject: Subject, *, before: Subject | None = None, frames: Iterable[float] | None = None) -> Picture:
@@ -117,7 +118,7 @@ def _rows(
                 foot = FEET.index(finding.foot) if finding.foot in FEET else 1
                 if finding.kind in UNDER_FOOT:
                     _close_up(pen, subject, figures, of, first + start + column, foot, x, below + 4, scale * CLOSE)
-                else:
+                elif finding.kind in IN_A_LEG:
                     joint = {"hip": 0, "ankle": 2, "toe": 2}.get(finding.part.split(" ")[0], 1)
                     _joint(pen, figures, of, first + start + column, foot, joint, x, below + 4, scale * KNEE_CLOSE)
                 below += CLOSE_TALL + 4
