@@ -48,6 +48,10 @@ def subjects(demo: str, on: str) -> tuple[Subject, Subject]:
         made = surefoot.block(surefoot.load_recipe("climb"), rig)
         done = surefoot.plant(made.clip, rig, ground=made.ground)
         return Subject.of(made.clip, rig, ground=made.ground), Subject.of(done.clip, rig, ground=made.ground)
+    if demo == "turning":
+        clip, rig = surefoot.demo("lamplighter")
+        belt = surefoot.Belt([0.0, 0.0, -1.35], 0.5)
+        return Subject.of(clip, rig, belt=belt), Subject.of(surefoot.plant(clip, rig, belt=belt).clip, rig)
     if demo.startswith("by "):
         own = surefoot.convert(*surefoot.demo("lamplighter"), style=demo.removeprefix("by "))
         clip, rig = own.clip, own.rig
@@ -110,7 +114,7 @@ CASES = [
     *((demo, on, compared)
       for demo in ("lamplighter", "treadmill") for on in ("flat", "hill", "stairs") for compared in (False, True)),
     ("run", "flat", True), ("trudge", "flat", True), ("climb", "its own stairs", True),
-    ("by rockers", "flat", True), ("by joints", "flat", True),
+    ("turning", "flat", True), ("by rockers", "flat", True), ("by joints", "flat", True),
 ]  # fmt: skip
 
 
@@ -293,6 +297,22 @@ def test_a_slides_streak_is_as_long_as_the_slide_on_the_plans_scale(lamplighter:
     slide = before.report.most("slide")
     assert slide is not None
     assert apart == pytest.approx(slide.amount, abs=2e-4)
+
+
+def test_a_strides_line_is_as_long_as_the_stride_though_the_walk_turns() -> None:
+    clip, rig = surefoot.demo("lamplighter")
+    subject = Subject.of(clip, rig, belt=surefoot.Belt([0.0, 0.0, -1.35], 0.5))
+    svg = pictures_of(subject, kinds=["plan"]).svg()
+    lines = [numbers(e.get("d", "")) for e in elements(svg, "path", "sf-thin") if e.get("class") == "sf-ink sf-thin"]
+    bar = next(b for b in (numbers(e.get("d", "")) for e in elements(svg, "path", "sf-ink")) if b[0, 0] == 96.0)
+    scale = (bar[1, 0] - bar[0, 0]) / 0.5
+    strides = strides_of(tracks_of(subject, rounds=2))
+    assert len(lines) == len(strides) == 2
+    for line, stride in zip(lines, strides, strict=True):
+        assert np.linalg.norm(line[1] - line[0]) / scale == pytest.approx(stride.length, abs=2e-4)
+        assert abs(line[1, 1] - line[0, 1]) > 20.0, "it turns"
+        x, _, z = stride.last.place - stride.first.place
+        assert stride.length == pytest.approx(np.hypot(x, z), abs=1e-12)
 
 
 def test_the_gait_diagrams_bars_are_the_stances_in_per_cent(lamplighter: tuple[Subject, Subject]) -> None:

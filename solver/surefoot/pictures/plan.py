@@ -50,8 +50,8 @@ def track_plan(subject: Subject, *, before: Subject | None = None) -> Picture:
     _prints(pen, panel, earlier, heading, faint=bool(tracks))
     _prints(pen, panel, shown, heading)
     notes = _Notes(pen)
+    _labels(notes, panel, shown, heading)
     _measures(notes, panel, strides_of(shown), heading)
-    _labels(pen, panel, shown, heading)
     _streaks(notes, panel, earlier, heading, "slid")
     _streaks(notes, panel, shown, heading, "slides")
     bottom = panel.y + panel.height + 58
@@ -106,13 +106,14 @@ def _streaks(notes: _Notes, panel: Panel, tracks: Sequence[Track], heading: floa
             notes.put(x, y, f"{word} {track.slide * 1e3:.3g} mm")
 
 
-def _labels(pen: Pen, panel: Panel, tracks: Sequence[Track], heading: float) -> None:
-    """Write each footprint's frames outside of it."""
+def _labels(notes: _Notes, panel: Panel, tracks: Sequence[Track], heading: float) -> None:
+    """Write each footprint's frames on its outer side."""
     for track in tracks:
         corners = panel_points(panel, _corners(track, heading))
         middle = float(corners[:, 0].min() + corners[:, 0].max()) / 2.0
-        y = panel.y - 10 if track.foot == 0 else panel.y + panel.height + 18
-        pen.text(middle, y, f"{FEET[track.foot]} {track.stance.first}–{track.stance.last}", size=12.0, anchor="middle")
+        y = float(corners[:, 1].min()) - 10.0 if track.foot == 0 else float(corners[:, 1].max()) + 18.0
+        words = f"{FEET[track.foot]} {track.stance.first}–{track.stance.last}"
+        notes.put(middle, y, words, anchor="middle", size=12.0)
 
 
 class _Notes:
@@ -122,9 +123,11 @@ class _Notes:
         self.pen = pen
         self.taken: list[tuple[float, float, float]] = []
 
-    def put(self, x: float, y: float, words: str, *, anchor: str = "start", cover: bool = False) -> None:
+    def put(
+        self, x: float, y: float, words: str, *, anchor: str = "start", cover: bool = False, size: float = 11.0
+    ) -> None:
         """Write words at a place or as near to it as there's room; with ``cover`` no line shows between them."""
-        wide = text_width(words, 11.0)
+        wide = text_width(words, size)
         left = {"start": x, "middle": x - wide / 2.0, "end": x - wide}[anchor]
         tried = [y + 13.5 * lines for lines in (0, 1, -1, 2, -2, 3, -3)]
         free = [at for at in tried if not any(
@@ -134,22 +137,24 @@ class _Notes:
         self.taken.append((left, left + wide, at))
         if cover:
             self.pen.rect(left - 3, at - 10, wide + 6, 13, "sf-paper")
-        self.pen.text(x, at, words, size=11.0, anchor=anchor, style="sf-note")
+        self.pen.text(x, at, words, size=size, anchor=anchor, style="sf-note")
 
 
 def _measures(notes: _Notes, panel: Panel, strides: Sequence[Stride], heading: float) -> None:
     """Draw each foot's strides outside of its prints, and each step's width where the other foot stands."""
     pen = notes.pen
     for stride in strides:
-        one, two = (_on(panel, t.place[None], heading)[0] for t in (stride.first, stride.last))
-        left = stride.first.foot == 0
-        y = panel.y - 40 if left else panel.y + panel.height + 40
-        near = panel.y - 28 if left else panel.y + panel.height + 28
-        for end in (one, two):
-            pen.line(end[0], near, end[0], y, "sf-hair")
-            pen.line(end[0] - 3, y + 3, end[0] + 3, y - 3, "sf-ink")
-        pen.line(one[0], y, two[0], y, "sf-ink sf-thin")
-        notes.put((one[0] + two[0]) / 2.0, y + 4, f"stride {stride.length * 1e3:.0f} mm", anchor="middle", cover=True)
+        ends = np.array([_on(panel, t.place[None], heading)[0] for t in (stride.first, stride.last)])
+        one, two = ends
+        out = _outwards(stride, panel, heading)
+        far = max(_reach(other, panel, heading) for other in strides if other.first.foot == stride.first.foot) + 40.0
+        for end in ends:
+            pen.path([end + (far - 12.0) * out, end + far * out], "sf-hair")
+            x, y = end + far * out
+            pen.line(x - 3, y + 3, x + 3, y - 3, "sf-ink")
+        pen.path(ends + far * out, "sf-ink sf-thin")
+        x, y = (one + two) / 2.0 + far * out
+        notes.put(x, y + 4, f"stride {stride.length * 1e3:.0f} mm", anchor="middle", cover=True)
         pen.path([one, two], "sf-hair")
         if stride.between is None or stride.width is None:
             continue
@@ -161,6 +166,22 @@ def _measures(notes: _Notes, panel: Panel, strides: Sequence[Stride], heading: f
         heel = panel_points(panel, _corners(stride.between, heading))[:, 0].min()
         words = f"width {stride.width * 1e3:.0f} mm"
         notes.put(float(heel) - 8, (foot[1] + other[1]) / 2.0 + 4, words, anchor="end")
+
+
+def _outwards(stride: Stride, panel: Panel, heading: float) -> Array:
+    """Return the paper's unit vector square to a stride, away from the other foot: the left one's to its left."""
+    one, two = (_on(panel, t.place[None], heading)[0] for t in (stride.first, stride.last))
+    way = two - one
+    side = np.array([way[1], -way[0]]) if stride.first.foot == 0 else np.array([-way[1], way[0]])
+    return np.asarray(side / max(float(np.hypot(*side)), 1e-9))
+
+
+def _reach(stride: Stride, panel: Panel, heading: float) -> float:
+    """Return how far a stride's two footprints reach outwards from its line, on the paper."""
+    out = _outwards(stride, panel, heading)
+    one = _on(panel, stride.first.place[None], heading)[0]
+    corners = [panel_points(panel, _corners(track, heading)) for track in (stride.first, stride.last)]
+    return float(((np.concatenate(corners) - one) @ out).max())
 
 
 def _section(pen: Pen, panel: Panel, subject: Subject, tracks: Sequence[Track], top: float) -> float:

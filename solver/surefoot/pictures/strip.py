@@ -21,7 +21,7 @@ __all__ = ["pose_strip"]
 
 Array = NDArray[np.float64]
 
-MOST_WORST = 24
+MOST_WORST = 64
 """Worst frames that are drawn; how many more there are is told."""
 CELL = (WIDTH - 48.0) / 8.0
 CLOSE = 3.0
