@@ -315,6 +315,18 @@ def test_a_strides_line_is_as_long_as_the_stride_though_the_walk_turns() -> None
         assert stride.length == pytest.approx(np.hypot(x, z), abs=1e-12)
 
 
+def test_a_long_walks_plan_goes_on_in_rows_with_every_stride_once() -> None:
+    clip, rig = surefoot.demo("lamplighter")
+    long = replace(clip, last=240, loop=False, stances=None)
+    subject = Subject.of(long, rig)
+    words = [w.text for w in words_of(pictures_of(subject, kinds=["plan"]).svg())]
+    tracks = tracks_of(subject)
+    assert sum(word.startswith("stride ") for word in words) == len(strides_of(tracks)) > 15
+    spans = {f"{('left', 'right')[t.foot]} {t.stance.first}–{t.stance.last}" for t in tracks}
+    assert spans <= set(words)
+    assert not any("aren't drawn" in word for word in words)
+
+
 def test_the_gait_diagrams_bars_are_the_stances_in_per_cent(lamplighter: tuple[Subject, Subject]) -> None:
     _, after = lamplighter
     svg = pictures_of(after, kinds=["gait"]).svg()

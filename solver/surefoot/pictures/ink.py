@@ -76,6 +76,7 @@ text{{fill:{ink};font-family:{face}}}
 .sf-left-dot{{fill:{left};stroke:{paper};stroke-width:1}}
 .sf-right-dot{{fill:{paper};stroke:{right};stroke-width:1.6}}
 .sf-allowed{{fill:{allowed};fill-opacity:.28}}
+.sf-ink-full{{fill:{ink}}}
 .sf-ink-dot{{fill:{ink};stroke:{paper};stroke-width:1}}
 .sf-earth{{fill:{earth}}}
 .sf-hatched{{fill:url(#sf-earth-{theme})}}

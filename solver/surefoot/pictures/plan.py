@@ -21,7 +21,10 @@ Array = NDArray[np.float64]
 MARGIN = 96.0
 MOST_SCALE = 400.0
 """Pixels a metre: a foot is then about a tenth of the sheet's width."""
-LEAST_SCALE = 150.0
+LEAST_SCALE = 240.0
+MOST_ROWS = 16
+EDGE = 0.05
+"""Metres beyond a row's footprints in which those before are still drawn."""
 COUNTED = ("no", "one", "two", "three", "four", "five", "six")
 ROUNDS = (6, 5, 4, 3, 2)
 """How many rounds of a loop are drawn: the most that fit at the largest scale, but two, so that strides are seen."""
@@ -37,28 +40,59 @@ def track_plan(subject: Subject, *, before: Subject | None = None) -> Picture:
     if not tracks and not earlier:
         top = pen.heading("Track plan", f"{subject.name}: no foot stands anywhere")
         return pen.picture("Track plan", "No foot stands anywhere.", top + 20)
-    everything = np.concatenate([_corners(track, heading) for track in (*tracks, *earlier)])
-    first = float(everything[:, 0].min())
-    span = min(float(everything[:, 0].max()) - first, (WIDTH - 2 * MARGIN) / LEAST_SCALE)
-    scale = min((WIDTH - 2 * MARGIN) / max(span, 0.3), MOST_SCALE)
-    shown, left_out = _within(tracks, heading, first + span)
-    earlier, _ = _within(earlier, heading, first + span)
-    under = _under(subject, shown, left_out, rounds)
-    top = pen.heading("Track plan", under)
-    low, high = float(everything[:, 1].min()), float(everything[:, 1].max())
-    panel = Panel(MARGIN, top + 66, span * scale, (high - low) * scale, (first, first + span), (low, high))
+    rows, left_out = _rows(tracks or earlier, heading)
+    room = max(float(np.ptp(np.concatenate([_corners(track, heading)[:, 0] for track in row]))) for row in rows)
+    scale = min((WIDTH - 2 * MARGIN) / max(room, 0.3), MOST_SCALE)
+    bottom = pen.heading("Track plan", _under(subject, tracks, left_out, rounds)) - 4.0
+    for row in rows:
+        bottom = _row(pen, subject, row if tracks else (), _beside(earlier, row, heading), scale, bottom)
+    bottom = _foot(pen, scale, bottom, bool(earlier))
+    return pen.picture("Track plan", _told(tracks), bottom)
+
+
+def _rows(tracks: tuple[Track, ...], heading: float) -> tuple[list[tuple[Track, ...]], int]:
+    """Return the footprints in rows that fit the sheet, and how many are left out.
+
+    A row begins with the last footprint of either foot in the row before, so that every stride is in one.
+    """
+    room = (WIDTH - 2 * MARGIN) / LEAST_SCALE
+    along = [_corners(track, heading)[:, 0] for track in tracks]
+    rows: list[tuple[Track, ...]] = []
+    start = past = 0
+    while past < len(tracks) and len(rows) < MOST_ROWS:
+        past = start + 1
+        while past < len(tracks) and np.ptp(np.concatenate(along[start : past + 1])) <= room:
+            past += 1
+        rows.append(tracks[start:past])
+        start = max(start + 1, past - 2)
+    return rows, len(tracks) - past
+
+
+def _beside(earlier: tuple[Track, ...], row: Sequence[Track], heading: float) -> tuple[Track, ...]:
+    """Return the footprints before that lie within a row."""
+    across = np.concatenate([_corners(track, heading)[:, 0] for track in row])
+    low, high = float(across.min()) - EDGE, float(across.max()) + EDGE
+    ends = [(track, _corners(track, heading)[:, 0]) for track in earlier]
+    return tuple(track for track, own in ends if low <= own.min() and own.max() <= high)
+
+
+def _row(
+    pen: Pen, subject: Subject, tracks: tuple[Track, ...], earlier: tuple[Track, ...], scale: float, top: float
+) -> float:
+    """Draw one row of footprints, and the ground's section under it; return the y below."""
+    heading = subject.figure.heading
+    corners = np.concatenate([_corners(track, heading) for track in (*tracks, *earlier)])
+    (first, low), (last, high) = corners.min(axis=0).tolist(), corners.max(axis=0).tolist()
+    panel = Panel(MARGIN, top + 70, (last - first) * scale, (high - low) * scale, (first, last), (low, high))
     _prints(pen, panel, earlier, heading, faint=bool(tracks))
-    _prints(pen, panel, shown, heading)
+    _prints(pen, panel, tracks, heading)
     notes = _Notes(pen)
-    _labels(notes, panel, shown, heading)
-    _measures(notes, panel, strides_of(shown), heading)
+    _labels(notes, panel, tracks, heading)
+    _measures(notes, panel, strides_of(tracks), heading)
     _streaks(notes, panel, earlier, heading, "slid")
-    _streaks(notes, panel, shown, heading, "slides")
+    _streaks(notes, panel, tracks, heading, "slides")
     bottom = panel.y + panel.height + 58
-    if not subject.scene.ground.is_level:
-        bottom = _section(pen, panel, subject, shown, bottom)
-    bottom = _foot(pen, panel, scale, bottom, bool(earlier))
-    return pen.picture("Track plan", _told(shown), bottom)
+    return bottom if subject.scene.ground.is_level else _section(pen, panel, subject, tracks, bottom)
 
 
 def _rounds(subject: Subject, heading: float) -> int:
@@ -75,12 +109,6 @@ def _rounds(subject: Subject, heading: float) -> int:
 def _corners(track: Track, heading: float) -> Array:
     ball = looked_at(track.ball + np.insert(track.drift - track.drift.mean(axis=0), 1, 0.0, axis=1), "above", heading)
     return np.concatenate([looked_at(part, "above", heading) for part in (track.hind, track.toes)] + [ball])
-
-
-def _within(tracks: tuple[Track, ...], heading: float, last: float) -> tuple[tuple[Track, ...], int]:
-    """Return the footprints that lie wholly before a place along the way, and how many don't."""
-    inside = tuple(track for track in tracks if _corners(track, heading)[:, 0].max() <= last + 1e-9)
-    return inside, len(tracks) - len(inside)
 
 
 def _prints(pen: Pen, panel: Panel, tracks: Sequence[Track], heading: float, *, faint: bool = False) -> None:
@@ -213,14 +241,13 @@ def _section(pen: Pen, panel: Panel, subject: Subject, tracks: Sequence[Track], 
     return base + 26
 
 
-def _foot(pen: Pen, panel: Panel, scale: float, top: float, compared: bool) -> float:
+def _foot(pen: Pen, scale: float, top: float, compared: bool) -> float:
     """Draw the bar of the scale and tell the shapes; return the y below."""
-    size = 0.5 if scale * 0.5 < panel.width else 0.1
     y = top + 14
-    pen.line(panel.x, y, panel.x + size * scale, y, "sf-ink")
-    for x in (panel.x, panel.x + size * scale):
+    pen.line(MARGIN, y, MARGIN + 0.5 * scale, y, "sf-ink")
+    for x in (MARGIN, MARGIN + 0.5 * scale):
         pen.line(x, y - 4, x, y + 4, "sf-ink")
-    pen.text(panel.x + size * scale + 8, y + 4, f"{size:g} m", size=11.0)
+    pen.text(MARGIN + 0.5 * scale + 8, y + 4, "0.5 m", size=11.0)
     words = "full: left foot; hatched: right foot; dot: under the flat foot's ankle; thick line: slide"
     words += "; faint, slid: before" if compared else ""
     pen.text(WIDTH - 24, y + 4, words, size=11.0, anchor="end", style="sf-soft")

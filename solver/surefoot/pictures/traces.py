@@ -86,7 +86,9 @@ def channel_curves(
 def _keys(pen: Pen, panel: Panel, frames: Array, values: Array, style: str, size: float) -> None:
     low, high = panel.across
     room = panel.width / max(1, int(np.count_nonzero((frames >= low) & (frames <= high))))
-    size = min(size, max(1.3, 0.4 * room))  # many keys: smaller dots
+    size = min(size, max(1.9, 0.4 * room))  # many keys: smaller dots, without a rim
+    if size < 2.6 and not style.startswith(("sf-right", "sf-open")):
+        style = style.replace("-dot", "-full")
     for frame, value in zip(frames.tolist(), values.tolist(), strict=True):
         if low <= frame <= high:
             x, y = panel.points([frame], [value])[0]
