@@ -397,6 +397,19 @@ def test_the_strip_shows_every_finding_with_its_amount(lamplighter: tuple[Subjec
         assert f"{finding.kind} {finding.foot[0].upper()} {amount} " in words
 
 
+def test_a_channels_long_name_stays_in_its_cell() -> None:
+    clip, rig = surefoot.demo("lamplighter")
+    subject = Subject.of(clip, rig)
+    name = "lamplighter_from_the_upper_square:spine.pitch"
+    named = replace(subject.report.findings[0], part=name)
+    long = replace(subject, report=replace(subject.report, findings=(named,)))
+    words = words_of(pictures_of(long, kinds=["strip"]).svg())
+    first = next(i for i, w in enumerate(words) if name.startswith(w.text) and len(w.text) > 4)
+    cell = words[first : first + 3]
+    assert name in "".join(w.text for w in cell)
+    assert all(w.right - w.left < (WIDTH - 48.0) / 8.0 for w in cell)
+
+
 def test_frames_of_ones_own_choice_are_drawn_instead() -> None:
     clip, rig = surefoot.demo("lamplighter")
     words = [w.text for w in words_of(surefoot.draw(clip, rig, kinds=["strip"], frames=[2, 5.5]).svg())]

@@ -141,10 +141,18 @@ def _words(cell: Chosen) -> list[tuple[str, bool]]:
     return [(part, strong) for words, strong in lines for part in _broken(words)]
 
 
+def _short(word: str) -> list[str]:
+    """Return a word in pieces that fit a cell: a channel's name may be long."""
+    most = len(word)
+    while most > 4 and text_width(word[:most], 11.0) > CELL - 8:
+        most -= 1
+    return [word[at : at + most] for at in range(0, len(word), max(most, 1))]
+
+
 def _broken(words: str) -> list[str]:
     """Return words broken into lines that fit a cell."""
     lines = [""]
-    for word in words.split(" "):
+    for word in (part for whole in words.split(" ") for part in _short(whole)):
         longer = f"{lines[-1]} {word}".strip()
         if lines[-1] and text_width(longer, 11.0) > CELL - 8:
             lines.append(word)
