@@ -141,7 +141,7 @@ def test_travel_at_another_speed_is_planted(
     found = json.loads(run(capsys, "travel", str(planted), "--speed", "1.2", "--by", by, "--json", "-o", str(out)))
     assert found["after"]["belt"]["velocity"][2] == pytest.approx(-1.2)
     made = load_clip(out)
-    assert made.frames == (27 if by == "time" else 24)
+    assert made.frames == (28 if by == "time" else 24)
     moving, slow = tmp_path / "moving.json", tmp_path / "moving_slow.json"
     run(capsys, "travel", str(planted), "--to", "travelling", "-o", str(moving))
     run(capsys, "travel", str(moving), "--speed", "1.2", "--by", by, "-o", str(slow))

@@ -46,6 +46,26 @@ def planted(name: str) -> tuple[Clip, Rig, Ground]:
     return plant(made.clip, rig, ground=made.ground, keys="few").clip, rig, made.ground
 
 
+@pytest.mark.parametrize("name", ["adult", "man", "puppet", "stilts", "woman"])
+def test_the_day_goes_on_in_every_style_of_rig(name: str) -> None:
+    """Hips scaled, a side copied, another timing, on the ground and back; feet by ankle or by joints, or in a plane."""
+    rig = load_rig(name)
+    made = block(load_recipe("walk"), rig)
+    clip = plant(made.clip, rig, keys="few").clip
+    before = {f.kind for f in check(clip, rig).findings if f.level != "note"}
+    for done in (
+        replant(clip, remix(clip, rig, [Edit("scale", "hips", 0.7)]), rig).clip,
+        replant(clip, twin(clip, rig, centre=True).clip, rig, feet=("right",)).clip,
+        plant(at_speed(clip, rig, 0.9 * gait_of(scene_of(clip, rig)).speed, by="time"), rig, keys="few").clip,
+        travelling(clip, rig),
+    ):
+        report = check(done, rooted(rig, done))
+        assert {f.kind for f in report.findings if f.level != "note"} <= before
+    back = in_place(travelling(clip, rig), rig)
+    assert all(back.channels[channel] is curve for channel, curve in clip.channels.items())
+    assert max(amount for amount, _ in mismatches(twin(clip, rig, centre=True).clip, rig).values()) < 1e-9
+
+
 def faster(clip: Clip, rig: Rig, ground: Ground) -> Clip:
     speed = gait_of(scene_of(clip, rig, ground)).speed
     return plant(at_speed(clip, rig, 0.8 * speed, by="time", ground=ground), rig, ground=ground, keys="few").clip

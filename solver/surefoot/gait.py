@@ -109,8 +109,13 @@ def landings(scene: Scene, stances: tuple[Stance, ...]) -> list[Landing]:
         return []
     tracks = Tracks.of(scene, stances)
     prints = fit_prints(scene, tracks)
-    places = prints.origin[:, tracks.source == np.arange(len(tracks.source))].T
     order = [stance for foot in FEET for stance in stances if stance.foot == foot]
+    places = prints.origin[:, tracks.source == np.arange(len(tracks.source))].T.copy()
+    if scene.drift is not None:  # a print may be laid out a round later than its stance is told
+        for place, stance in zip(places, order, strict=True):
+            at = tracks.back[FEET.index(stance.foot), stance.first - clip.first]
+            if tracks.laps.ravel()[at]:
+                place[:] = np.asarray(scene.drift.apply(place[:, None], times=-1))[:, 0]
     loop = clip.loop
     found = [
         Landing(

@@ -35,7 +35,7 @@ STEADY = 1e-9
 def root_of(rig: Rig) -> Control | None:
     """Return the topmost control above the hips and both feet, or None."""
     chains = []
-    for name in ("hips", "left_foot", "right_foot"):
+    for name in ("hips", *(foot.name for foot in rig.feet)):
         chain, at = [], rig.controls[name].parent
         while at in rig.controls:
             chain.append(at)
