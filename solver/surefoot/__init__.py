@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from surefoot.blocking import Blocked, block
     from surefoot.capture import Capture, capture_clip, fit_rig
     from surefoot.checking import Report, check
-    from surefoot.choice import Choice
+    from surefoot.choice import Choice, Rejected
     from surefoot.clip import Clip, Stance
     from surefoot.clip_file import clip_schema, load_clip, save_clip
     from surefoot.closing import close_loop
@@ -39,13 +39,13 @@ if TYPE_CHECKING:
     from surefoot.oppose import Drag, drags
     from surefoot.pacing import at_speed
     from surefoot.pendulum import compass_rise, roller_rise
+    from surefoot.pictures.report import html_report
     from surefoot.pictures.sheet import draw
     from surefoot.pictures.svg import Picture
     from surefoot.planting import Footprint, Planted, plant
-    from surefoot.proposals import Proposal, Worse, apply, propose
+    from surefoot.proposals import Proposal, Worse, apply_proposals, propose
     from surefoot.recipe import Recipe
     from surefoot.recipe_file import load_recipe, recipe_names
-    from surefoot.reflection import Image, mirror_map
     from surefoot.remixing import Edit, mix, remix
     from surefoot.replanting import replant
     from surefoot.restyle import Converted, convert
@@ -53,6 +53,7 @@ if TYPE_CHECKING:
     from surefoot.rig_file import load_rig, preset_names
     from surefoot.rig_save import save_rig
     from surefoot.rig_styles import rig_in_style
+    from surefoot.side_map import mirror_map
     from surefoot.travel import in_place, rooted, travelling
     from surefoot.twinning import Twinned, twin
 
@@ -61,7 +62,7 @@ _HOMES = {
     "blocking": ("Blocked", "block"),
     "capture": ("Capture", "capture_clip", "fit_rig"),
     "checking": ("Report", "check"),
-    "choice": ("Choice",),
+    "choice": ("Choice", "Rejected"),
     "clip": ("Clip", "Stance"),
     "clip_file": ("clip_schema", "load_clip", "save_clip"),
     "closing": ("close_loop",),
@@ -72,22 +73,22 @@ _HOMES = {
     "few": ("KeyTolerance",),
     "findings": ("Finding",),
     "gait": ("Gait", "gait_of", "gait_warnings"),
-    "gait_phases": ("Phase", "StepFrames", "phases_of", "step_frames"),
     "gait_bands": ("Beside", "beside_science"),
+    "gait_phases": ("Phase", "StepFrames", "phases_of", "step_frames"),
     "ground": ("Flat", "Ground", "Plane", "Profile"),
     "ground_file": ("load_ground",),
     "ground_grid": ("Grid",),
     "ground_presets": ("preset_ground", "preset_grounds"),
     "layer": ("layer_between",),
+    "letting": ("let_down",),
     "oppose": ("Drag", "drags"),
     "pacing": ("at_speed",),
-    "letting": ("let_down",),
-    "reflection": ("Image", "mirror_map"),
     "pendulum": ("compass_rise", "roller_rise"),
+    "pictures.report": ("html_report",),
     "pictures.sheet": ("draw",),
     "pictures.svg": ("Picture",),
     "planting": ("Footprint", "Planted", "plant"),
-    "proposals": ("Proposal", "Worse", "apply", "propose"),
+    "proposals": ("Proposal", "Worse", "apply_proposals", "propose"),
     "recipe": ("Recipe",),
     "recipe_file": ("load_recipe", "recipe_names"),
     "remixing": ("Edit", "mix", "remix"),
@@ -95,9 +96,10 @@ _HOMES = {
     "restyle": ("Converted", "convert"),
     "rig": ("Axis", "Control", "Foot", "Leg", "Limits", "Rig"),
     "rig_file": ("load_rig", "preset_names"),
-    "travel": ("in_place", "rooted", "travelling"),
     "rig_save": ("save_rig",),
     "rig_styles": ("rig_in_style",),
+    "side_map": ("mirror_map",),
+    "travel": ("in_place", "rooted", "travelling"),
     "twinning": ("Twinned", "twin"),
 }
 _HOME_OF = {name: module for module, names in _HOMES.items() for name in names}
@@ -124,7 +126,6 @@ __all__ = [
     "Gait",
     "Grid",
     "Ground",
-    "Image",
     "InputError",
     "KeyTolerance",
     "Leg",
@@ -138,6 +139,7 @@ __all__ = [
     "Profile",
     "Proposal",
     "Recipe",
+    "Rejected",
     "Report",
     "Rig",
     "Shape",
@@ -150,7 +152,7 @@ __all__ = [
     "UnknownName",
     "Worse",
     "__version__",
-    "apply",
+    "apply_proposals",
     "at_speed",
     "beside_science",
     "block",
@@ -166,6 +168,7 @@ __all__ = [
     "fit_rig",
     "gait_of",
     "gait_warnings",
+    "html_report",
     "in_place",
     "layer_between",
     "let_down",

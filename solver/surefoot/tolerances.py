@@ -45,6 +45,8 @@ KINDS: Mapping[str, Kind] = {
     "snap": Kind("deg/s2", (9000.0, 14000.0, 28000.0), "common practice, no source"),
     "seam": Kind("mm", (0.1, 1.0, 5.0), "common practice, no source"),
     "cross": Kind("mm", (5.0, 12.0, 30.0), "judgement: an outline is good to about a centimetre"),
+    # which way and how far sideways is from MacKinnon and Winter 1993 and Hof 2008 (verified), the limits are judgement
+    "balance": Kind("mm", (5.0, 20.0, 60.0), "judgement: the rig says little of where the weight is"),
     "limit": Kind("deg", (0.5, 2.0, 10.0), "common practice, no source"),
     "oppose": Kind("deg", (2.0, 5.0, 12.0), "common practice, no source"),
     "mismatch": Kind("mm", (1.0, 5.0, 20.0), "judgement: as much as a slide of that size shows"),

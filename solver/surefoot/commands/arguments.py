@@ -7,6 +7,7 @@ import argparse
 __all__ = ["add_clip_options"]
 
 SHARED_OPTIONS = (
+    ("--map", "FILE", "which node, joint or marker is which; left out, CLIP.map.toml where there is one"),
     ("--rig", "RIG", "a rig's name or TOML file; left out, the one that the clip names"),
     ("--ground", "FILE", "the ground as a TOML file; left out, level at height 0"),
     (
@@ -33,7 +34,9 @@ REPEATED_OPTIONS = (
 def add_clip_options(command: argparse.ArgumentParser) -> None:
     """Add the clip, what it stands on, how it is judged, and ``--json``: what `job.read_job` reads."""
     command.add_argument(
-        "clip", metavar="CLIP", help="a clip in JSON, or a demo: lamplighter, trudge, run or treadmill"
+        "clip",
+        metavar="CLIP",
+        help="a clip (surefoot formats lists which), or a demo: lamplighter, trudge, run or treadmill",
     )
     for flag, metavar, told in SHARED_OPTIONS:
         command.add_argument(flag, metavar=metavar, help=told)

@@ -17,10 +17,14 @@ def add_options(parser: argparse.ArgumentParser) -> None:
     add_clip_options(parser)
     told = "list the ways to mend each finding, cheapest first: amounts, cost, what each leaves and harms"
     parser.add_argument("--propose", action="store_true", help=told)
+    told = "the pose stands still: its centre of mass must lie over its feet"
+    parser.add_argument("--still", action="store_true", help=told)
 
 
 def run(options: argparse.Namespace) -> int:
     """Check the clip and print what is found; 0 where there is nothing beyond a note."""
+    from dataclasses import replace
+
     from surefoot.commands.as_json import print_json, proposal_json, report_json
     from surefoot.commands.job import read_job, told_of
     from surefoot.oppose import drags
@@ -28,6 +32,8 @@ def run(options: argparse.Namespace) -> int:
     from surefoot.tables import print_drags, print_findings, print_proposals
 
     job = read_job(options)
+    if options.still:
+        job = replace(job, clip=replace(job.clip, extra={**job.clip.extra, "still": True}))
     with told_of(job.path):
         report = job.judge(job.clip, job.belt)
         ways = (

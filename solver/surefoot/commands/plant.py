@@ -46,11 +46,10 @@ def run(options: argparse.Namespace) -> int:
     import numpy as np
 
     from surefoot.clip import Clip
-    from surefoot.clip_file import clip_bytes
     from surefoot.commands.as_json import comparison_json, print_json
     from surefoot.commands.job import check_outputs, read_before, read_job, told_of
+    from surefoot.commands.results import layer_file, planted_files
     from surefoot.joints import knee_turn
-    from surefoot.layer import layer_between
     from surefoot.letting import let_down
     from surefoot.options import read_anchor, read_choice, read_frames, read_length
     from surefoot.planting import Planted, plant, scene_of
@@ -88,18 +87,30 @@ def run(options: argparse.Namespace) -> int:
     clip, let = job.clip, () if options.let is None else tuple(options.let.split(","))
     with told_of(job.path):
         if let:
-            clip, _ = let_down(clip, job.rig, let, plant=planted_of, ground=job.ground, tolerances=job.tolerances)
+            clip, _ = let_down(
+                clip,
+                job.rig,
+                let,
+                plant=planted_of,
+                ground=job.ground,
+                tolerances=job.tolerances,
+                keys="every" if options.every_frame else "few",
+                keys_at=keys_at,
+            )
         planted = planted_of(clip)
         first = job.judge(job.clip.with_stances(planted.stances), planted.belt)
         after = job.judge(planted.clip, planted.belt)
         scenes = [scene_of(clip, job.rig, job.ground, planted.belt) for clip in (job.clip, planted.clip)]
         knees = np.degrees(knee_turn(*scenes).max(axis=-1)).tolist()
     written: dict[str, Clip] = {}
+    files: list[tuple[bytes, str]] = []
     if options.output is not None:
-        written[options.output] = planted.clip
+        files += planted_files(job, planted.clip, options.output)
+        written |= {path: planted.clip for _, path in files}
     if options.layer is not None:
-        written[options.layer] = layer_between(job.clip, planted.clip)
-    save_all([(clip_bytes(clip), path) for path, clip in written.items()])
+        written[options.layer], layer = layer_file(job, planted.clip, options.layer)
+        files.append((layer, options.layer))
+    save_all(files)
     if options.json:
         print_json({**comparison_json(job.clip, planted, first, after, list(written)), "knees_turned_deg": knees})
     else:
