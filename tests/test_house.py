@@ -29,12 +29,16 @@ STREAM = {
     "curves": "bezier tangents key_checks rounds curves key_edits",
     "ground": "ground_line ground_coordinates ground_surface ground_profile ground ground_grid ground_presets",
     "rig and clip": "foot rig rig_styles side_map belt clip",
-    "kinematics": "leg leg_chain leg_joints leg_pose rocker_chain sole poses foot_styles spaces scene",
+    "kinematics": (
+        "leg leg_chain leg_joints leg_pose hinge_chain bounded rocker_chain sole underfoot poses foot_styles "
+        "leg_solve spaces scene"
+    ),
     "contact": "slip contact",
-    "plant": "footprint reach swing settle choice dense still key_slopes keys few",
+    "plant": "seat lean footprint reach swing floors settle choice dense still key_slopes keys few",
+    "laying out": "route pace lay",
     "the other styles, the whole job": "feet_in_world styled restyle planting",
     "mirror": "families mirror",
-    "findings": "findings touch slide seam mismatch oppose joints seen mass balance checking",
+    "findings": "findings touch slide seam mismatch oppose joints seen stand mass balance checking",
     "ways to mend": "easing bench mend_height mend_slide mend_reach mend_limit mend_snap mend_cross mend_seam",
     "proposals": "trial tally aftermath overlay proposals letting",
     "the day's edits": "remixing replanting twinning closing",

@@ -34,6 +34,7 @@ if TYPE_CHECKING:
     from surefoot.ground_file import load_ground
     from surefoot.ground_grid import Grid
     from surefoot.ground_presets import preset_ground, preset_grounds
+    from surefoot.lay import Laid, lay
     from surefoot.layer import layer_between
     from surefoot.letting import let_down
     from surefoot.oppose import Drag, drags
@@ -53,6 +54,7 @@ if TYPE_CHECKING:
     from surefoot.rig_file import load_rig, preset_names
     from surefoot.rig_save import save_rig
     from surefoot.rig_styles import rig_in_style
+    from surefoot.route import Route
     from surefoot.side_map import mirror_map
     from surefoot.travel import in_place, rooted, travelling
     from surefoot.twinning import Twinned, twin
@@ -79,6 +81,7 @@ _HOMES = {
     "ground_file": ("load_ground",),
     "ground_grid": ("Grid",),
     "ground_presets": ("preset_ground", "preset_grounds"),
+    "lay": ("Laid", "lay"),
     "layer": ("layer_between",),
     "letting": ("let_down",),
     "oppose": ("Drag", "drags"),
@@ -98,6 +101,7 @@ _HOMES = {
     "rig_file": ("load_rig", "preset_names"),
     "rig_save": ("save_rig",),
     "rig_styles": ("rig_in_style",),
+    "route": ("Route",),
     "side_map": ("mirror_map",),
     "travel": ("in_place", "rooted", "travelling"),
     "twinning": ("Twinned", "twin"),
@@ -128,6 +132,7 @@ __all__ = [
     "Ground",
     "InputError",
     "KeyTolerance",
+    "Laid",
     "Leg",
     "Limits",
     "OutOfReach",
@@ -142,6 +147,7 @@ __all__ = [
     "Rejected",
     "Report",
     "Rig",
+    "Route",
     "Shape",
     "ShapeError",
     "Stance",
@@ -170,6 +176,7 @@ __all__ = [
     "gait_warnings",
     "html_report",
     "in_place",
+    "lay",
     "layer_between",
     "let_down",
     "load_clip",

@@ -129,6 +129,7 @@ def _build(raw: RigTable) -> Rig:
         any_size=raw.any_size,
         mirror={name: (one.to, one.factor, one.offset) for name, one in raw.mirror.items()},
         drawn=raw.drawn,
+        soften=raw.soften,
     )
     if raw.mirror:
         mirror_map(made)

@@ -9,7 +9,11 @@ __all__ = ["add_clip_options"]
 SHARED_OPTIONS = (
     ("--map", "FILE", "which node, joint or marker is which; left out, CLIP.map.toml where there is one"),
     ("--rig", "RIG", "a rig's name or TOML file; left out, the one that the clip names"),
-    ("--ground", "FILE", "the ground as a TOML file; left out, level at height 0"),
+    (
+        "--ground",
+        "GROUND",
+        "the ground as a TOML file, or a preset such as accessible-stairs; left out, level at height 0",
+    ),
     (
         "--belt",
         "SPEED",

@@ -18,6 +18,7 @@ from surefoot.formats.mapping import Mapping as ClipMapping
 from surefoot.formats.opening import Opened, clip_files, open_clip
 from surefoot.ground import Flat, Ground
 from surefoot.ground_file import load_ground
+from surefoot.ground_presets import preset_ground, preset_grounds
 from surefoot.options import leave_alone, read_amount, read_belt, read_leave, read_stances
 from surefoot.planting import scene_of
 from surefoot.rig import Rig
@@ -77,7 +78,7 @@ def read_job(options: argparse.Namespace) -> Job:
         clip = replace(clip, belt=None)
     elif options.belt is not None:
         belt = STILL if options.belt == "still" else read_belt(options.belt)
-    ground = Flat(0.0) if options.ground is None else load_ground(options.ground)
+    ground = Flat(0.0) if options.ground is None else _ground(options.ground)
     if options.landing is not None and not 0.0 <= options.landing <= 1.0:
         raise InputError(f"wanted seconds from 0 to 1, got {options.landing:g}", place="--landing")
     tolerances = _tolerances(options.tolerance, rig)
@@ -138,6 +139,11 @@ def told_of(path: Path) -> Iterator[None]:
         yield
     except InputError as error:
         raise error.within(str(path)) from None
+
+
+def _ground(name: str) -> Ground:
+    """Return the ground of a preset's name, or else of a file."""
+    return preset_ground(name) if name in preset_grounds() else load_ground(name)
 
 
 def _rig(clip: Clip, base: Path) -> tuple[Rig, Path | None]:
