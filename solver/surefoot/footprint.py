@@ -77,10 +77,8 @@ class Tracks:
         foot_of: list[int] = []
         for foot, name in enumerate(FEET):
             mine = [(s.first - first, s.last - s.first + 1, s.left_alone) for s in stances if s.foot == name]
-            start = 0
-            if like is not None:
-                start = int(like.index[foot, 0])
-            elif loop and mine:
+            start = 0 if like is None else int(like.index[foot, 0])
+            if like is None and loop and mine:
                 s, n, _ = max(mine, key=lambda m: m[1])
                 start = (s + _stillest(scene.angles[0, foot], s, n)) % count if n < count else s % count
             starts[foot] = start
