@@ -112,6 +112,7 @@ def test_twin_says_that_a_faulty_source_stays_faulty(capsys: pytest.CaptureFixtu
 
 
 def test_travel_measures(capsys: pytest.CaptureFixture[str]) -> None:
+    assert "gait           walk, as the clip or its name says" in run(capsys, "travel", "lamplighter")
     text = run(capsys, "travel", "lamplighter", "--gait", "walk")
     assert "speed          1.350 m/s" in text
     assert "left step: contact 1, down 4, passing" in text

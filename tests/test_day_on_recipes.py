@@ -20,6 +20,7 @@ from surefoot import (
     close_loop,
     drags,
     gait_of,
+    gait_warnings,
     in_place,
     load_recipe,
     load_rig,
@@ -32,6 +33,7 @@ from surefoot import (
     twin,
 )
 from surefoot.curves import Pack
+from surefoot.gait import named_gait
 from surefoot.mismatch import mismatches
 from surefoot.planting import scene_of
 
@@ -124,6 +126,13 @@ def test_after_every_command_the_loop_is_closed_and_the_feet_hold(recipe: str, c
             assert abs(one - two) < 1e-9, name
     assert made.loop
     assert made.last - made.first + 1 == made.frames
+
+
+@pytest.mark.parametrize("recipe", RECIPES)
+def test_a_recipe_has_the_duty_factor_of_its_gait(recipe: str) -> None:
+    clip, rig, ground = planted(recipe)
+    assert named_gait(clip) == recipe
+    assert gait_warnings(gait_of(scene_of(clip, rig, ground)), expected=recipe) == []
 
 
 @pytest.mark.parametrize("recipe", RECIPES)

@@ -21,7 +21,7 @@ from surefoot.gait_relations import BANDS, RUNS_ABOVE, WALKS_BELOW, froude_numbe
 from surefoot.rig import FEET
 from surefoot.scene import Scene
 
-__all__ = ["Gait", "Landing", "gait_of", "gait_warnings", "landings"]
+__all__ = ["Gait", "Landing", "gait_of", "gait_warnings", "landings", "named_gait"]
 
 Array = NDArray[np.float64]
 
@@ -223,6 +223,18 @@ def _down(scene: Scene, stances: tuple[Stance, ...], strides: list[tuple[Landing
     first = min(one.at for one, _ in strides) - clip.first
     last = max(two.at for one, two in strides if one.foot == strides[0][0].foot) - clip.first
     return down[:, first:last]
+
+
+def named_gait(clip: Clip) -> str:
+    """Return the gait that a clip says it is: ``gait`` in its extra fields, else the first gait's name in its own.
+
+    One of `gait_relations.BANDS`, or nothing where it says none.
+    """
+    stated = str(clip.extra.get("gait", ""))
+    if stated in BANDS:
+        return stated
+    words = clip.name.lower().split()
+    return next((gait for gait in BANDS for word in words if word in (gait, f"{gait}s")), "")
 
 
 def gait_warnings(gait: Gait, *, expected: str = "") -> list[str]:
