@@ -496,7 +496,9 @@ def test_a_proposal_is_applied_in_the_host_by_reading_and_writing(demo: tuple[Cl
     host = MemoryHost(clip)
     before = read(host, rig)
     way = next(way for way in surefoot.propose(before, rig, belt=BELT) if way.default)
-    layer, written = write(host, before, surefoot.apply(before, rig, way), rig, step="Mend one", layer="one way")
+    layer, written = write(
+        host, before, surefoot.apply_proposals(before, rig, [way]), rig, step="Mend one", layer="one way"
+    )
     assert (layer, host.steps) == ("one way", ["Mend one"])
     assert set(written) == set(way.channels)
     with pytest.raises(InputError, match="into: wanted 'layer' or 'keys', got 'both'"):

@@ -35,7 +35,7 @@ STREAM = {
     "the other styles, the whole job": "feet_in_world styled restyle planting",
     "mirror": "families mirror",
     "findings": "findings touch slide seam mismatch joints seen mass balance checking",
-    "ways to mend": "easing bench mend_height mend_slide mend_reach mend_snap mend_cross mend_seam",
+    "ways to mend": "easing bench mend_height mend_slide mend_reach mend_limit mend_snap mend_cross mend_seam",
     "proposals": "trial tally aftermath overlay proposals letting",
     "the day's edits": "remixing replanting twinning closing",
     "hand-over": "layer",
@@ -49,12 +49,13 @@ STREAM = {
     "host": "host.protocol host.refusals host.memory host.reading host.writing host.jobs host",
     "pictures": (
         "pictures pictures.ink pictures.svg pictures.axes pictures.figure pictures.subject pictures.tracks "
-        "pictures.strip pictures.plan pictures.gait pictures.traces pictures.sheet"
+        "pictures.strip pictures.plan pictures.gait pictures.traces pictures.sheet "
+        "pictures.png pictures.listings pictures.scrubbed pictures.report"
     ),
     "faces": "options tables gait_tables",
     "commands": (
         "commands commands.arguments commands.as_json commands.job commands.block commands.check "
-        "commands.plant commands.convert"
+        "commands.plant commands.convert commands.compared commands.draw commands.report"
     ),
     "command line": "cli __main__",
 }

@@ -35,10 +35,11 @@ if TYPE_CHECKING:
     from surefoot.layer import layer_between
     from surefoot.letting import let_down
     from surefoot.pendulum import compass_rise, roller_rise
+    from surefoot.pictures.report import html_report
     from surefoot.pictures.sheet import draw
     from surefoot.pictures.svg import Picture
     from surefoot.planting import Footprint, Planted, plant
-    from surefoot.proposals import Proposal, Worse, apply, propose
+    from surefoot.proposals import Proposal, Worse, apply_proposals, propose
     from surefoot.recipe import Recipe
     from surefoot.recipe_file import load_recipe, recipe_names
     from surefoot.reflection import Image, mirror_map
@@ -75,10 +76,11 @@ _HOMES = {
     "letting": ("let_down",),
     "reflection": ("Image", "mirror_map"),
     "pendulum": ("compass_rise", "roller_rise"),
+    "pictures.report": ("html_report",),
     "pictures.sheet": ("draw",),
     "pictures.svg": ("Picture",),
     "planting": ("Footprint", "Planted", "plant"),
-    "proposals": ("Proposal", "Worse", "apply", "propose"),
+    "proposals": ("Proposal", "Worse", "apply_proposals", "propose"),
     "recipe": ("Recipe",),
     "recipe_file": ("load_recipe", "recipe_names"),
     "remixing": ("Edit", "mix", "remix"),
@@ -136,7 +138,7 @@ __all__ = [
     "UnknownName",
     "Worse",
     "__version__",
-    "apply",
+    "apply_proposals",
     "beside_science",
     "block",
     "capture_clip",
@@ -148,6 +150,7 @@ __all__ = [
     "demo",
     "draw",
     "fit_rig",
+    "html_report",
     "layer_between",
     "let_down",
     "load_clip",

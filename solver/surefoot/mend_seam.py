@@ -9,7 +9,6 @@ from surefoot.bench import Bench, Draft
 from surefoot.curves import Curve, Outside, Pack, Shape, resolve_slopes
 from surefoot.easing import Window
 from surefoot.findings import Finding
-from surefoot.rig import FEET
 from surefoot.seam import SLOPE_WEIGHT, seam_gap
 from surefoot.touch import PER_FRAME
 
@@ -50,7 +49,7 @@ def _bound(bench: Bench, name: str) -> tuple[tuple[int, ...], int]:
     """Return the row of a channel that the rig knows, else none, and which soles it moves (-2 for both)."""
     for (control, _), row in bench.scene.binding.rows.items():
         if bench.scene.binding.names[row] == name:
-            own = [side for side, foot in enumerate(FEET) if control == f"{foot}_foot"]
+            own = [side for side, foot in enumerate(bench.rig.feet) if control == foot.name]
             return (row,), own[0] if own else -2
     return (), -1
 

@@ -45,7 +45,8 @@ class Touch:
     @classmethod
     def of(cls, scene: Scene) -> Self:
         """Work out the soles of every sample."""
-        points = scene.soles.points(scene.angles, scene.pose.bend) + scene.ankle[:, None]
+        points = scene.soles.points(scene.angles, scene.pose.bend)
+        points += scene.ankle[:, None]
         height = points[1] - scene.ground.height(points[0], points[2])
         gap = height.min(axis=0)
         if scene.ground.is_level:

@@ -15,5 +15,7 @@ COMMANDS = {
     "check": "say what is wrong with the feet, in which frames and by how much",
     "plant": "mend the feet of a clip and write it to a new file",
     "convert": "write a clip's feet in another style: about the ankle, by rockers, by joints",
+    "draw": "draw a clip: pose strip, track plan, gait diagram, curves",
+    "report": "write one HTML file with pictures, findings, proposals and a figure to scrub",
 }
 """Every command and what it is for, in the order in which ``surefoot --help`` lists them."""

@@ -88,7 +88,16 @@ def run(options: argparse.Namespace) -> int:
     clip, let = job.clip, () if options.let is None else tuple(options.let.split(","))
     with told_of(job.path):
         if let:
-            clip, _ = let_down(clip, job.rig, let, plant=planted_of, ground=job.ground, tolerances=job.tolerances)
+            clip, _ = let_down(
+                clip,
+                job.rig,
+                let,
+                plant=planted_of,
+                ground=job.ground,
+                tolerances=job.tolerances,
+                keys="every" if options.every_frame else "few",
+                keys_at=keys_at,
+            )
         planted = planted_of(clip)
         first = job.judge(job.clip.with_stances(planted.stances), planted.belt)
         after = job.judge(planted.clip, planted.belt)
