@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from functools import cache
 from pathlib import Path
@@ -222,6 +223,21 @@ def test_every_preset_that_ships_walks(name: str) -> None:
     rig = surefoot.load_rig(name)
     found = beyond(made("shuffle", rig), rig, keys="few")
     assert not [f for f in found if f.kind in FEET_KINDS]
+
+
+@pytest.mark.parametrize("size", [0.05, 8.0])
+@pytest.mark.parametrize("name", ["walk", "sneak", "run"])
+def test_a_mouse_and_a_giant_are_blocked_alike(name: str, size: float) -> None:
+    text = (ROOT / "rigs" / "lamplighter.toml").read_text(encoding="utf-8")
+    lengths = text[text.index("[leg]") :]
+    scaled = re.sub(r"-?\d+\.\d+", lambda m: str(float(m.group()) * size), lengths)
+    scaled = re.sub(r"onset = .*", "onset = 40.0", scaled)
+    other = parse_rig(text[: text.index("[leg]")] + scaled)
+    one, two = made(name, surefoot.load_rig("lamplighter")), made(name, other)
+    assert two.recipe.step == pytest.approx(size * one.recipe.step)
+    for channel, curve in one.clip.channels.items():
+        scale = size if channel.endswith((".x", ".y", ".z")) else 1.0
+        np.testing.assert_allclose(two.clip.channels[channel].values, scale * curve.values, atol=1e-3 * max(1.0, size))
 
 
 def test_feet_too_wide_to_pass_each_other_are_put_wider_apart() -> None:

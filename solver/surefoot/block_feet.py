@@ -33,7 +33,7 @@ LANDING = 0.45
 """The forward speed in the world of a foot about to land, as a share of the belt's (judgement)."""
 ROUNDS = 24
 TOUCHES = 2e-4
-"""Metres that a swinging sole may cut into the ground between keys; planting takes them away."""
+"""Metres at a leg of 0.9 m that a swinging sole may cut into the ground between keys; planting takes them away."""
 WORTH = 0.97
 """A round of raising the swing's keys that leaves more than this share of the worst cut was the last one."""
 MIDDLE = (0.25, 0.8)
@@ -171,7 +171,7 @@ def _path(recipe: Recipe, rig: Rig, ground: Ground, side: int, pitch: Cycle, ben
     for _ in range(ROUNDS):
         short = _sunk(recipe, soles, ground, side, path, (pitch, bend))
         most = float(short.max())
-        if most < TOUCHES or most > WORTH * earlier:
+        if most < TOUCHES * rig.leg / REFERENCE_LEG or most > WORTH * earlier:
             break
         earlier = most
         height = height + _raise(recipe, short, swing)

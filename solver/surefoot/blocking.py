@@ -89,7 +89,7 @@ def block(recipe: Recipe, rig: Rig) -> Blocked:
     recipe = recipe.for_leg(rig.leg)
     asked = recipe.pace.width
     if not rig.planar:
-        recipe = replace(recipe, pace=replace(recipe.pace, width=max(asked, least_width(recipe, rig))))
+        recipe = recipe.widened(max(asked, least_width(recipe, rig)))
     ground = _ground(recipe, rig)
     hips, feet = hip_cycles(recipe), foot_plan(recipe, rig, ground)
     height = _height(recipe, rig, hips, feet)
