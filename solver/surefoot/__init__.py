@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from surefoot.blocking import Blocked, block
     from surefoot.capture import Capture, capture_clip, fit_rig
     from surefoot.checking import Report, check
-    from surefoot.choice import Choice
+    from surefoot.choice import Choice, Rejected
     from surefoot.clip import Clip, Stance
     from surefoot.clip_file import clip_schema, load_clip, save_clip
     from surefoot.closing import close_loop
@@ -27,13 +27,18 @@ if TYPE_CHECKING:
     from surefoot.errors import FileError, InputError, OutOfReach, ShapeError, SurefootError, UnitError, UnknownName
     from surefoot.few import KeyTolerance
     from surefoot.findings import Finding
+    from surefoot.gait import Gait, gait_of, gait_warnings
     from surefoot.gait_bands import Beside, beside_science
+    from surefoot.gait_phases import Phase, StepFrames, phases_of, step_frames
     from surefoot.ground import Flat, Ground, Plane, Profile
     from surefoot.ground_file import load_ground
     from surefoot.ground_grid import Grid
     from surefoot.ground_presets import preset_ground, preset_grounds
+    from surefoot.lay import Laid, lay
     from surefoot.layer import layer_between
     from surefoot.letting import let_down
+    from surefoot.oppose import Drag, drags
+    from surefoot.pacing import at_speed
     from surefoot.pendulum import compass_rise, roller_rise
     from surefoot.pictures.report import html_report
     from surefoot.pictures.sheet import draw
@@ -42,7 +47,6 @@ if TYPE_CHECKING:
     from surefoot.proposals import Proposal, Worse, apply_proposals, propose
     from surefoot.recipe import Recipe
     from surefoot.recipe_file import load_recipe, recipe_names
-    from surefoot.reflection import Image, mirror_map
     from surefoot.remixing import Edit, mix, remix
     from surefoot.replanting import replant
     from surefoot.restyle import Converted, convert
@@ -50,6 +54,9 @@ if TYPE_CHECKING:
     from surefoot.rig_file import load_rig, preset_names
     from surefoot.rig_save import save_rig
     from surefoot.rig_styles import rig_in_style
+    from surefoot.route import Route
+    from surefoot.side_map import mirror_map
+    from surefoot.travel import in_place, rooted, travelling
     from surefoot.twinning import Twinned, twin
 
 _HOMES = {
@@ -57,7 +64,7 @@ _HOMES = {
     "blocking": ("Blocked", "block"),
     "capture": ("Capture", "capture_clip", "fit_rig"),
     "checking": ("Report", "check"),
-    "choice": ("Choice",),
+    "choice": ("Choice", "Rejected"),
     "clip": ("Clip", "Stance"),
     "clip_file": ("clip_schema", "load_clip", "save_clip"),
     "closing": ("close_loop",),
@@ -67,14 +74,18 @@ _HOMES = {
     "errors": ("FileError", "InputError", "OutOfReach", "ShapeError", "SurefootError", "UnitError", "UnknownName"),
     "few": ("KeyTolerance",),
     "findings": ("Finding",),
+    "gait": ("Gait", "gait_of", "gait_warnings"),
     "gait_bands": ("Beside", "beside_science"),
+    "gait_phases": ("Phase", "StepFrames", "phases_of", "step_frames"),
     "ground": ("Flat", "Ground", "Plane", "Profile"),
     "ground_file": ("load_ground",),
     "ground_grid": ("Grid",),
     "ground_presets": ("preset_ground", "preset_grounds"),
+    "lay": ("Laid", "lay"),
     "layer": ("layer_between",),
     "letting": ("let_down",),
-    "reflection": ("Image", "mirror_map"),
+    "oppose": ("Drag", "drags"),
+    "pacing": ("at_speed",),
     "pendulum": ("compass_rise", "roller_rise"),
     "pictures.report": ("html_report",),
     "pictures.sheet": ("draw",),
@@ -90,6 +101,9 @@ _HOMES = {
     "rig_file": ("load_rig", "preset_names"),
     "rig_save": ("save_rig",),
     "rig_styles": ("rig_in_style",),
+    "route": ("Route",),
+    "side_map": ("mirror_map",),
+    "travel": ("in_place", "rooted", "travelling"),
     "twinning": ("Twinned", "twin"),
 }
 _HOME_OF = {name: module for module, names in _HOMES.items() for name in names}
@@ -106,32 +120,38 @@ __all__ = [
     "Control",
     "Converted",
     "Curve",
+    "Drag",
     "Edit",
     "FileError",
     "Finding",
     "Flat",
     "Foot",
     "Footprint",
+    "Gait",
     "Grid",
     "Ground",
-    "Image",
     "InputError",
     "KeyTolerance",
+    "Laid",
     "Leg",
     "Limits",
     "OutOfReach",
     "Outside",
+    "Phase",
     "Picture",
     "Plane",
     "Planted",
     "Profile",
     "Proposal",
     "Recipe",
+    "Rejected",
     "Report",
     "Rig",
+    "Route",
     "Shape",
     "ShapeError",
     "Stance",
+    "StepFrames",
     "SurefootError",
     "Twinned",
     "UnitError",
@@ -139,6 +159,7 @@ __all__ = [
     "Worse",
     "__version__",
     "apply_proposals",
+    "at_speed",
     "beside_science",
     "block",
     "capture_clip",
@@ -148,9 +169,14 @@ __all__ = [
     "compass_rise",
     "convert",
     "demo",
+    "drags",
     "draw",
     "fit_rig",
+    "gait_of",
+    "gait_warnings",
     "html_report",
+    "in_place",
+    "lay",
     "layer_between",
     "let_down",
     "load_clip",
@@ -159,6 +185,7 @@ __all__ = [
     "load_rig",
     "mirror_map",
     "mix",
+    "phases_of",
     "plant",
     "preset_ground",
     "preset_grounds",
@@ -169,8 +196,11 @@ __all__ = [
     "replant",
     "rig_in_style",
     "roller_rise",
+    "rooted",
     "save_clip",
     "save_rig",
+    "step_frames",
+    "travelling",
     "twin",
 ]
 

@@ -17,12 +17,15 @@ from surefoot.findings import LEVELS, Finding, collect, in_order
 from surefoot.ground import Ground
 from surefoot.joints import joint_findings
 from surefoot.mismatch import mismatch_findings
+from surefoot.oppose import oppose_findings
 from surefoot.planting import scene_of
 from surefoot.rig import FEET, Rig
 from surefoot.seam import seam_findings
 from surefoot.seen import Seen
 from surefoot.slide import slide_findings
+from surefoot.stand import overhang_of
 from surefoot.tolerances import KINDS, WHEN_ASKED, tolerances_for
+from surefoot.underfoot import is_even
 
 __all__ = ["Report", "check"]
 
@@ -117,9 +120,13 @@ def check(
     findings += _by_foot("stretch", seen.over, at, bounds)
     if not rig.planar:  # a cut-out's legs pass each other in one plane
         findings += collect("cross", "both", seen.overlap, at, bounds["cross"])
+    if not is_even(scene.ground):
+        findings += _by_foot("overhang", overhang_of(scene, found), scene.frames, bounds)
     findings += joint_findings(seen.joints, scene, bounds)
     findings += balance_findings(scene, found, bounds["balance"], still=still)
     findings += seam_findings(clip, rig, bounds["seam"])
+    if "oppose" in asked:
+        findings += oppose_findings(scene, bounds["oppose"])
     if "mismatch" in asked:
         findings += mismatch_findings(clip, rig, bounds["mismatch"])
     looked = {kind: bounds[kind] for kind in KINDS if kind in asked or kind not in WHEN_ASKED}

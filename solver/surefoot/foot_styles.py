@@ -12,14 +12,14 @@ from typing import NamedTuple, Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-from surefoot.leg import knee_forward, knee_point
+from surefoot.leg import eased_reach, knee_forward, knee_point
 from surefoot.leg_chain import LegChain
 from surefoot.leg_joints import signed_joint_angles
 from surefoot.leg_pose import Bones, foot_led_angles, leg_pose, twist_of
 from surefoot.poses import Space
 from surefoot.rig import JOINTS, Control, Rig
 from surefoot.rocker_chain import ABOUT, RockerChain, law_of_rocker, rocker_share, turned_to
-from surefoot.rotations import angles_of, apply, compose, matrix, unwind
+from surefoot.rotations import angles_of, apply, compose, length, matrix, unwind
 
 __all__ = ["FootStyle", "FootWorld", "JointLegs", "RockerFeet", "Setting", "style_of"]
 
@@ -216,7 +216,7 @@ class JointLegs:
     places = 0
 
     def __init__(self, rig: Rig) -> None:
-        self.chain = LegChain.of(rig)
+        self.chain, self.soften = LegChain.of(rig), rig.soften
         self.bones = Bones.of(rig)
         self.hocked = self.bones.hock > 0.0
         self.free_hock = np.array([["hock_flexion" in control.axes] for control in rig.feet])
@@ -239,6 +239,11 @@ class JointLegs:
     def write(self, feet: FootWorld, near: Array, given: Flags, setting: Setting) -> Array:
         """Return the rows that give a world pose; with a channel for the foot's yaw the knee's direction stays too."""
         turned, hip = setting.hips_turn, setting.hip
+        if self.soften < 1.0:
+            way = feet.ankle - hip
+            reach = np.maximum(length(way), 1e-12)
+            whole = self.chain.thigh + self.bones.hock + self.chain.shank
+            feet = feet._replace(ankle=hip + way * (eased_reach(reach, whole, self.soften) / reach))
         out = np.zeros_like(near)
         if given[7].all():
             forward = knee_forward(turned, feet.angles, feet.knee, hip=hip, ankle=feet.ankle)

@@ -33,7 +33,7 @@ Array = NDArray[np.float64]
 Indices = NDArray[np.intp]
 
 MOST_NODES = 100_000_000
-ALONG_LINE = 12
+ALONG_LINE = 10
 """Places between the ends at which a sole's line is compared with ground that has no corners of its own."""
 DESCENTS = 8
 STARTS = ((0.0, 0.0), (1.0, 0.0), (-1.0, 0.0), (0.0, 1.0), (0.0, -1.0))

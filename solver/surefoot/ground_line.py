@@ -124,6 +124,15 @@ class GroundLine:
             poke[rows] += np.maximum(above.max(axis=0), 0.0) / size
         return np.asarray(poke)
 
+    def inset(self, begin: Array, end: Array) -> Array:
+        """Return the largest distance from a corner between ``begin`` and ``end`` (q,) to the nearer; inf for none."""
+        first, stop = self.corner.searchsorted(begin, "right"), self.corner.searchsorted(end, "left")
+        most = np.full(begin.shape, -np.inf)
+        for rows, index in _windows(first, stop):
+            corner = self.corner[index]
+            most[rows] = np.maximum(most[rows], np.minimum(corner - begin[rows], end[rows] - corner).max(axis=0))
+        return np.where(np.isfinite(most), most, np.inf)
+
 
 def _refuse_folds(distance: Array, rise: Array, kept: NDArray[np.intp]) -> None:
     """Raise InputError if the line goes up and then down, or down and then up, on one vertical."""

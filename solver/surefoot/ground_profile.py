@@ -163,6 +163,15 @@ class Profile:
         shape, ends = self._ends(start, end)
         return self._line.corner_depth(*ends, upright=True).reshape(shape)
 
+    def farthest_in(self, points: Components) -> Array:
+        """Return how far the corner that lies deepest between points' ends is from the nearer end, metres.
+
+        Measured along the heading over points ``(3, points, ...)``; infinite where no corner lies between them.
+        A toe a millimetre into a riser is in it by that millimetre, however high the riser stands.
+        """
+        along = self._distance_along(points[0], points[2])
+        return self._line.inset(along.min(axis=0).ravel(), along.max(axis=0).ravel()).reshape(along.shape[1:])
+
     def _ends(self, start: Components, end: Components) -> tuple[tuple[int, ...], list[Array]]:
         shape = common_shape(*start, *end)
         ends = []

@@ -56,7 +56,7 @@ class Ground(Protocol):
         """Return the largest height, metres, by which the ground stands above the lines, strictly between their ends.
 
         Straight up, 0 where it doesn't. Only corners count on a profile, since the ends are asked of `height`;
-        ground without corners of its own is looked at in a dozen places.
+        ground without corners of its own is looked at in ten places.
         """
 
     def turned(self, yaw: float, about: ArrayLike = (0.0, 0.0, 0.0)) -> Self:

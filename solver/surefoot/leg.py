@@ -17,7 +17,7 @@ from numpy.typing import ArrayLike, NDArray
 from surefoot.directions import across, crossed, dot, kept, length
 from surefoot.errors import InputError, OutOfReach
 
-__all__ = ["knee_angle", "knee_forward", "knee_point", "strict_knee_angle"]
+__all__ = ["eased_reach", "knee_angle", "knee_forward", "knee_point", "strict_knee_angle"]
 
 Array = NDArray[np.float64]
 
@@ -81,6 +81,31 @@ def knee_angle(reach: ArrayLike, thigh: ArrayLike, shank: ArrayLike) -> Array:
     """
     whole, short, over_thigh, over_shank = _slack(np.asarray(reach, dtype=np.float64), thigh, shank)
     return np.asarray(2.0 * np.arctan2(np.sqrt(over_thigh * over_shank), np.sqrt(whole * short)))
+
+
+def eased_reach(reach: Array, whole: ArrayLike, start: float) -> Array:
+    """Return a distance from hip to ankle that eases towards the leg's length and never gets there.
+
+    Up to ``start`` (a share of the length) it's the distance itself; beyond, it goes on with the same slope and
+    closes in exponentially. A knee bends with the root of the slack, so that without easing it turns ever faster as
+    the leg straightens; eased, its speed stays below ``sqrt(2 / (1 - start))`` times that of the distance over the
+    length, for bones alike.
+
+    Parameters
+    ----------
+    reach : ndarray, shape (...)
+        Metres.
+    whole : float or ndarray
+        The leg's length, metres.
+    start : float
+        From 0 to 1; 1 eases nothing.
+    """
+    if start >= 1.0:
+        return reach
+    size = np.asarray(whole, dtype=np.float64)
+    share, room = reach / size, 1.0 - start
+    beyond = np.maximum(share - start, 0.0)
+    return np.asarray(np.where(share > start, start + room * -np.expm1(-beyond / room), share) * size)
 
 
 def strict_knee_angle(reach: ArrayLike, thigh: ArrayLike, shank: ArrayLike) -> Array:

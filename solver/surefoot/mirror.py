@@ -15,8 +15,8 @@ from typing import Literal
 
 from surefoot.clip import Clip
 from surefoot.families import group_of, last_word
-from surefoot.reflection import mirror_map
-from surefoot.rig import FEET, Rig
+from surefoot.rig import Rig
+from surefoot.side_map import mirror_map
 from surefoot.units import ANGLES
 
 __all__ = ["Mirror", "Reflection", "mirror_of", "other_side", "side_of"]
@@ -124,7 +124,7 @@ def mirror_of(clip: Clip, rig: Rig) -> Mirror:
 
 def _length_unit(rig: Rig) -> float:
     """Return metres in one unit of the rig's own lengths: what an unknown channel's are taken to be in."""
-    for name in ("hips", *(f"{foot}_foot" for foot in FEET)):
+    for name in ("hips", *rig.limbs):
         for key in "yzx":
             axis = rig.controls[name].axes.get(key)
             if axis is not None:

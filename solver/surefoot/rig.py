@@ -206,6 +206,9 @@ class Rig:
     mirror : mapping of str to (str, float, float)
         Channels whose mirror image isn't told by the controls' axes: the channel of the other side, factor and
         offset, such that its number is ``factor * number + offset`` (see `mirror`).
+    soften : float
+        For legs by joints: the share of a leg's length from which its extension eases (see `leg.eased_reach`); 1 for
+        not at all. An eased leg falls short of an ankle that's nearly out of reach.
     drawn : tuple of str
         In which order the legs of a cut-out character are drawn, the farthest first.
     """
@@ -221,6 +224,7 @@ class Rig:
     any_size: bool = False
     mirror: Mapping[str, tuple[str, float, float]] = field(default_factory=dict)
     drawn: tuple[str, str] = ("right", "left")
+    soften: float = 1.0
 
     STYLES: ClassVar[tuple[str, ...]] = ("ankle", "rockers", "joints")
     SIZES: ClassVar[tuple[float, float]] = (0.02, 8.0)
@@ -229,6 +233,8 @@ class Rig:
     def __post_init__(self) -> None:
         if not 0.5 < self.reach <= 1.0:
             raise InputError(f"reach must lie above 0.5 and not above 1, got {self.reach!r}", place="rig.reach")
+        if not 0.5 <= self.soften <= 1.0:
+            raise InputError(f"soften must lie from 0.5 to 1, got {self.soften!r}", place="rig.soften")
         if self.style not in self.STYLES:
             raise InputError(
                 f"the control style {self.style!r} isn't known; use {', '.join(self.STYLES)}", place="rig.style"

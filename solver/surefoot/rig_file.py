@@ -12,10 +12,10 @@ from numpy.typing import NDArray
 
 from surefoot.errors import FileError, InputError, UnknownName
 from surefoot.file_faults import Words, in_plain_words, named_fault, read_text
-from surefoot.reflection import mirror_map
 from surefoot.rig import AXES, LENGTHWISE, Axis, Control, Foot, Leg, Limits, Rig
 from surefoot.rig_styles import rig_in_style
 from surefoot.rig_tables import AxisTable, ControlTable, FootTable, LegTable, MirrorTable, RigTable, Triple, WidthsTable
+from surefoot.side_map import mirror_map
 from surefoot.units import ANGLES, LENGTHS, unit_scale
 
 __all__ = ["FORMAT", "load_rig", "parse_rig", "preset_names"]
@@ -129,6 +129,7 @@ def _build(raw: RigTable) -> Rig:
         any_size=raw.any_size,
         mirror={name: (one.to, one.factor, one.offset) for name, one in raw.mirror.items()},
         drawn=raw.drawn,
+        soften=raw.soften,
     )
     if raw.mirror:
         mirror_map(made)

@@ -25,6 +25,7 @@ def rig_text(rig: Rig) -> str:
     """Return a rig as TOML, lengths in metres and angles in radians, but for channels: they keep their unit."""
     lines = [f'surefoot = "{FORMAT}"', f"name = {_text(rig.name)}", 'unit = "m"', 'angle = "rad"']
     lines += [f"style = {_text(rig.style)}", f"source = {_text(rig.source)}", f"reach = {rig.reach!r}"]
+    lines += [f"soften = {rig.soften!r}"] * (rig.soften < 1.0)
     lines += ["planar = true"] * rig.planar + ["any_size = true"] * rig.any_size
     lines += [f"drawn = [{', '.join(map(_text, rig.drawn))}]"] * rig.planar
     left, right = rig.legs

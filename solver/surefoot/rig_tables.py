@@ -135,3 +135,4 @@ class RigTable(Strict):
     tolerances: dict[str, Triple] = {}
     mirror: dict[str, MirrorTable] = {}
     drawn: tuple[str, str] = ("right", "left")
+    soften: float = 1.0

@@ -16,8 +16,9 @@ from surefoot.curves import Curve, Shape
 from surefoot.dense import BETWEEN, LEVER, _curves, dense_segments, stepped
 from surefoot.feet_in_world import PARTS, Fine, in_world, samples_of, segments_of
 from surefoot.few import KeyCount, KeyTolerance, _Fields, _fit, _out_of_the_ground
-from surefoot.foot_styles import FootWorld
-from surefoot.poses import Pose
+from surefoot.foot_styles import FootWorld, Setting
+from surefoot.leg_solve import solve_legs
+from surefoot.poses import Pose, Space
 from surefoot.rig import LENGTHWISE, Axis
 from surefoot.scene import Scene
 from surefoot.settle import Settled, stand_again
@@ -78,7 +79,18 @@ def _rows(scene: Scene, settled: Settled, fine: Fine, segments: Array, values: A
     made = np.where(still, new, own + new - samples_of(segments_of(own)))
     pose = replace(fine.pose, ankle=made[:3], angles=made[3:6], bend=made[6])
     feet = FootWorld(pose.ankle, pose.angles, pose.bend, pose.knee)
-    return binding.write_styled(feet, values, fine.frames, fine.pose), pose
+    return _inside(scene, binding.write_styled(feet, values, fine.frames, fine.pose), feet, fine.pose), pose
+
+
+def _inside(scene: Scene, rows: Array, feet: FootWorld, pose: Pose) -> Array:
+    """Return joint angles inside their ranges where the closed form isn't; other styles as they are."""
+    rig = scene.binding.rig
+    if rig.style != "joints":
+        return rows
+    given = scene.binding.foot_rows >= 0
+    hips = Setting((Space(None, None), Space(None, None)), pose.hips_turn, pose.hip)
+    solved = solve_legs(rig, feet, hips, foot_yaw=bool(given[7].all()), near=rows, rows=rows)
+    return np.where(given[..., None], solved.rows, 0.0)
 
 
 def _changed(scene: Scene, rows: Array, authored: Array, leave_below: float) -> Flags:

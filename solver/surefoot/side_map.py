@@ -13,14 +13,14 @@ from typing import NamedTuple
 from surefoot.errors import InputError
 from surefoot.rig import Control, Rig
 
-__all__ = ["Image", "mirror_map"]
+__all__ = ["OVER", "SideImage", "mirror_map"]
 
-SIDEWAYS = ("x", "yaw", "roll", "cant", "yaw_heel", "yaw_ball", "yaw_toe", "foot_yaw", "knee")
+OVER = ("x", "yaw", "roll", "cant", "yaw_heel", "yaw_ball", "yaw_toe", "foot_yaw", "knee")
 """The axes that change their sign in a mirror."""
 CLOSE = 1e-9
 
 
-class Image(NamedTuple):
+class SideImage(NamedTuple):
     """The mirror image of a channel: ``to`` gets ``factor * number + offset``, in the file's units."""
 
     to: str
@@ -33,7 +33,7 @@ class Image(NamedTuple):
         return 1.0 / self.factor, -self.offset / self.factor
 
 
-def mirror_map(rig: Rig) -> dict[str, Image]:
+def mirror_map(rig: Rig) -> dict[str, SideImage]:
     """Return the mirror image of every channel that the rig's controls name or its ``mirror`` states.
 
     Raises
@@ -42,16 +42,16 @@ def mirror_map(rig: Rig) -> dict[str, Image]:
         If two sides aren't each other's image (another axis, rotation order or parent), or the map isn't its own
         inverse.
     """
-    found: dict[str, Image] = {}
+    found: dict[str, SideImage] = {}
     for control in rig.controls.values():
         found |= _images(control, _other(rig, control))
     for name, (to, factor, offset) in rig.mirror.items():
         place = f"mirror of {name}"
         if factor == 0.0:
             raise InputError("wanted a factor that is not zero", place=place)
-        found[name] = Image(to, factor, offset)
+        found[name] = SideImage(to, factor, offset)
         if to not in rig.mirror:
-            found[to] = Image(name, *found[name].inverse_of)
+            found[to] = SideImage(name, *found[name].inverse_of)
     _check(found)
     return found
 
@@ -76,22 +76,22 @@ def _other(rig: Rig, control: Control) -> Control:
     return other
 
 
-def _images(control: Control, other: Control) -> dict[str, Image]:
+def _images(control: Control, other: Control) -> dict[str, SideImage]:
     """Return the images of one control's channels: what is measured, mirrored, less the other side's rest."""
     made = {}
     for key, axis in control.axes.items():
         theirs = other.axes[key]
-        sign = -1.0 if key in SIDEWAYS else 1.0
+        sign = -1.0 if key in OVER else 1.0
         shift = 0.0
         if key in ("x", "y", "z"):
             i = "xyz".index(key)
             shift = sign * float(control.rest[i]) - float(other.rest[i])
         factor = sign * axis.scale / theirs.scale
-        made[axis.channel] = Image(theirs.channel, factor, theirs.zero + shift / theirs.scale - factor * axis.zero)
+        made[axis.channel] = SideImage(theirs.channel, factor, theirs.zero + shift / theirs.scale - factor * axis.zero)
     return made
 
 
-def _check(found: dict[str, Image]) -> None:
+def _check(found: dict[str, SideImage]) -> None:
     for name, image in found.items():
         back = found.get(image.to)
         place = f"mirror of {name}"

@@ -1,0 +1,227 @@
+"""Inverse kinematics with limits: the angles of a chain whose points come nearest to wanted places.
+
+All frames are solved at once by damped least squares: Newton's step on half the squared distances with the
+analytic Jacobian and curvature, damped until it lowers the cost, projected onto the joints' ranges, and a joint that
+presses against its limit left out of the step. Each frame has its own damping and stops by itself.
+
+Frames start from what they're given (the closed form, where there is one) and then, where the answer jumps, from
+their neighbour's answer: the nearest pose that is smooth in time is taken where it's as good.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from surefoot.hinge_chain import HingeChain, hinge_points
+
+__all__ = ["Solved", "solve_bounded"]
+
+Array = NDArray[np.float64]
+Flags = NDArray[np.bool_]
+
+ROUNDS = 80
+LEAST_GRADIENT = 1e-11
+"""Metres squared a radian (at a metre's scale) at which a frame is solved."""
+JUMP = float(np.radians(12.0))
+"""A joint that turns farther than this from one frame to the next is tried again from its neighbour, radians."""
+SWEEPS = 6
+MISSED = 1e-14
+"""Half metres squared above which a frame counts as not reached."""
+STARTS = ((0.0,), (0.5, -0.5, 0.5), (-0.5, 0.5, 0.5), (0.3, 0.3, -0.6, -0.2), (-0.4, -0.2, 0.6))
+"""Shares of each joint's range, over and over along the chain, from which frames that miss are tried again."""
+AS_GOOD = 1e-10
+"""Metres squared by which a smoother pose may be worse."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Solved:
+    """What `solve_bounded` found, frame by frame.
+
+    Parameters
+    ----------
+    angles : ndarray, shape (hinges, frames)
+        Radians, inside the ranges.
+    cost : ndarray, shape (frames,)
+        Half the weighted sum of squared distances, metres squared.
+    residual : ndarray, shape (frames,)
+        The largest distance that's left between a point and its wanted place, metres.
+    at_limit : ndarray of bool, shape (hinges, frames)
+        Joints that lie on an end of their range.
+    rounds : ndarray of int, shape (frames,)
+        Steps taken.
+    """
+
+    angles: Array
+    cost: Array
+    residual: Array
+    at_limit: Flags
+    rounds: NDArray[np.intp]
+
+
+def solve_bounded(
+    wanted: Array,
+    chain: HingeChain,
+    *,
+    weights: Array,
+    low: Array,
+    high: Array,
+    start: Array,
+    turn: Array | None = None,
+    origin: Array | None = None,
+    smooth: bool = True,
+    thorough: bool = False,
+) -> Solved:
+    """Return the angles inside their ranges that bring a chain's points nearest to wanted places.
+
+    Parameters
+    ----------
+    wanted : ndarray, shape (3, points, frames)
+        Metres; a point without weight counts for nothing.
+    weights : ndarray, shape (points,)
+    low, high : ndarray, shape (hinges,)
+        Radians.
+    start : ndarray, shape (hinges, frames)
+        Where each frame begins; clipped to the ranges.
+    turn, origin : as for `hinge_points`
+    smooth : bool
+        Whether frames follow one another in time.
+    thorough : bool
+        Whether frames that don't reach are tried again from other starts, and the best is taken: ranges make valleys,
+        and which one is the deepest can't be known. Not for frames in time: neighbours could take different ones.
+    """
+    frames = wanted.shape[-1]
+    turn = np.broadcast_to(np.eye(3)[..., None], (3, 3, frames)) if turn is None else turn
+    origin = np.zeros((3, frames)) if origin is None else origin
+    job = _Job(wanted, chain, np.sqrt(weights), low[:, None], high[:, None], turn, origin)
+    everything = np.arange(frames)
+    angles, cost, rounds = _descend(job, np.clip(start, low[:, None], high[:, None]), everything)
+    if thorough:
+        _other_starts(job, angles, cost, rounds)
+    if smooth:
+        _smoothed(job, angles, cost, rounds)
+    gap = hinge_points(angles, chain, turn=turn, origin=origin)[0] - wanted
+    counted = np.sqrt((gap**2).sum(axis=0))[weights > 0.0]
+    edge = (angles <= job.low + 1e-12) | (angles >= job.high - 1e-12)
+    return Solved(angles, cost, counted.max(axis=0), edge, rounds)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Job:
+    wanted: Array
+    chain: HingeChain
+    weight: Array
+    low: Array
+    high: Array
+    turn: Array
+    origin: Array
+
+    def seen(self, angles: Array, at: NDArray[np.intp]) -> tuple[Array, Array, Array]:
+        """Return weighted gaps ``(3, points, n)``, their Jacobian, and the hinges' axes at some frames."""
+        points, jacobian, axes = hinge_points(
+            angles, self.chain, turn=self.turn[..., at], origin=self.origin[:, at]
+        )  # fmt: skip
+        used = self.weight > 0.0
+        scale = self.weight[used][:, None]
+        gap = (points[:, used] - self.wanted[:, used][..., at]) * scale
+        return gap, jacobian[:, used] * scale[:, None], axes
+
+
+def _descend(job: _Job, start: Array, at: NDArray[np.intp]) -> tuple[Array, Array, NDArray[np.intp]]:
+    """Return angles, cost and rounds of frames ``at`` (all others are left out), from a start inside the ranges."""
+    angles, count = start.copy(), len(at)
+    rounds = np.zeros(count, dtype=np.intp)
+    damping = np.full(count, 1e-4)
+    gap, jacobian, axes = job.seen(angles, at)
+    cost = 0.5 * (gap**2).sum(axis=(0, 1))
+    going = np.arange(count)
+    for _ in range(ROUNDS):
+        slope, curve = _model(gap, jacobian, axes)
+        q = angles[:, going]
+        blocked = ((q <= job.low) & (slope > 0.0)) | ((q >= job.high) & (slope < 0.0))
+        slope = np.where(blocked, 0.0, slope)
+        unsolved = (np.abs(slope).max(axis=0) > LEAST_GRADIENT) & (damping[going] < 1e12)
+        if not unsolved.all():
+            going, slope, curve = going[unsolved], slope[:, unsolved], curve[..., unsolved]
+            blocked = blocked[:, unsolved]
+            gap, jacobian, axes = gap[..., unsolved], jacobian[..., unsolved], axes[..., unsolved]
+        if not len(going):
+            break
+        step = _step(slope, curve, blocked, damping[going])
+        trial = np.clip(angles[:, going] + step, job.low, job.high)
+        new_gap, new_jacobian, new_axes = job.seen(trial, at[going])
+        new_cost = 0.5 * (new_gap**2).sum(axis=(0, 1))
+        rounds[going] += 1
+        better = new_cost < cost[going]
+        damping[going] = np.where(better, np.maximum(damping[going] * 0.1, 1e-14), damping[going] * 8.0)
+        angles[:, going[better]], cost[going[better]] = trial[:, better], new_cost[better]
+        gap[..., better], jacobian[..., better], axes[..., better] = (
+            new_gap[..., better], new_jacobian[..., better], new_axes[..., better],
+        )  # fmt: skip
+    return angles, cost, rounds
+
+
+def _model(gap: Array, jacobian: Array, axes: Array) -> tuple[Array, Array]:
+    """Return the cost's slope ``(hinges, n)`` and its second derivatives ``(hinges, hinges, n)``."""
+    slope = np.einsum("ipn,iphn->hn", gap, jacobian)
+    curve = np.einsum("iphn,ipkn->hkn", jacobian, jacobian)
+    # a point's second derivative by hinges i before j is axis i crossed with its derivative by j
+    gap, moved = gap[:, :, None], jacobian
+    pull = np.array(
+        [(gap[i] * moved[j] - gap[j] * moved[i]).sum(axis=0) for i, j in ((1, 2), (2, 0), (0, 1))]
+    )  # fmt: skip
+    # gap . (axis x J) = axis . (J x gap) = -axis . (gap x J)
+    bend = -np.einsum("ihn,ikn->hkn", axes, pull)
+    upper = np.triu(np.ones(bend.shape[:2]))[..., None]
+    bend = bend * upper
+    diagonal = np.einsum("hhn->hn", bend)
+    whole = bend + bend.swapaxes(0, 1)
+    np.einsum("hhn->hn", whole)[...] = diagonal
+    return slope, curve + whole
+
+
+def _step(slope: Array, curve: Array, blocked: Flags, damping: Array) -> Array:
+    """Return the damped step of the free joints, ``(hinges, n)``; blocked ones stay."""
+    system = curve.transpose(2, 0, 1).copy()
+    size = np.abs(np.einsum("nhh->nh", system)).max(axis=1) + 1e-9
+    free = ~blocked.T
+    system *= free[:, :, None] & free[:, None, :]
+    diagonal = np.einsum("nhh->nh", system)
+    diagonal[...] += np.where(free, (damping * size)[:, None], size[:, None])
+    step = np.linalg.solve(system, -slope.T[..., None])[..., 0]
+    # a saddle's step leads upwards: there the slope itself leads down
+    uphill = (step * slope.T).sum(axis=1) > 0.0
+    step = np.where(uphill[:, None], -slope.T / (size * (1.0 + damping))[:, None], step)
+    return np.asarray(np.clip(step, -0.5, 0.5).T)
+
+
+def _other_starts(job: _Job, angles: Array, cost: Array, rounds: NDArray[np.intp]) -> None:
+    """Solve frames that miss their places again from other starts, and keep the best."""
+    middle, reach = (job.low + job.high) / 2.0, (job.high - job.low) / 2.0
+    for draw in STARTS:
+        at = np.flatnonzero(cost > MISSED)
+        if not len(at):
+            return
+        pattern = np.resize(np.array(draw), len(middle))[:, None]
+        found, again, took = _descend(job, np.repeat(middle + pattern * reach, len(at), axis=1), at)
+        good = again < cost[at]
+        angles[:, at[good]], cost[at[good]] = found[:, good], again[good]
+        rounds[at] += took
+
+
+def _smoothed(job: _Job, angles: Array, cost: Array, rounds: NDArray[np.intp]) -> None:
+    """Solve frames that jump again from their neighbours, and take what is as good."""
+    if angles.shape[1] < 2:
+        return
+    for sweep in range(SWEEPS):
+        jump = np.abs(np.diff(angles, axis=1)).max(axis=0) > JUMP
+        if not jump.any():
+            return
+        here, there = (1, 0) if sweep % 2 == 0 else (0, 1)
+        at, neighbour = np.flatnonzero(jump) + here, np.flatnonzero(jump) + there
+        found, again, took = _descend(job, angles[:, neighbour], at)
+        good = again <= cost[at] + AS_GOOD
+        angles[:, at[good]], cost[at[good]] = found[:, good], again[good]
+        rounds[at] += took
