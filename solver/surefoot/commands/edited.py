@@ -49,12 +49,11 @@ def finish(
     plants : bool
         Whether the edit is one after which feet are planted.
     """
-    from dataclasses import replace
 
     from surefoot.checking import check
     from surefoot.commands.as_json import print_json, report_json
     from surefoot.commands.job import check_outputs, told_of
-    from surefoot.commands.results import planted_files
+    from surefoot.formats.opening import clip_files, is_foreign
     from surefoot.replanting import replant
     from surefoot.rig import FEET
     from surefoot.save import save_all
@@ -80,7 +79,11 @@ def finish(
         )  # fmt: skip
     changed = [name for name, curve in edited.channels.items() if curve is not job.clip.channels.get(name)]
     gone = [name for name in job.clip.channels if name not in edited.channels]
-    files = [] if options.output is None else planted_files(replace(job, rig=rig), made, options.output)
+    files: list[tuple[bytes, str]] = []
+    if options.output is not None:
+        # a rig with a root that the clip's own has not is written beside nodes that move by it
+        fitted = job.fitted or (rig is not job.rig and is_foreign(options.output))
+        files = clip_files(made, rig, options.output, fitted=fitted, rig_file=job.rig_file)
     save_all(files)
     written = [path for _, path in files]
     if options.json:

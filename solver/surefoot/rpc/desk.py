@@ -27,6 +27,7 @@ from surefoot.proposals import Proposal, apply_proposals, propose
 from surefoot.rig import Rig
 from surefoot.rig_file import load_rig, parse_rig, preset_names
 from surefoot.rpc import wishes
+from surefoot.travel import rooted
 
 __all__ = ["METHODS", "Desk", "Tell"]
 
@@ -84,6 +85,10 @@ class Desk:
         return handle
 
     def _rig(self, wish: wishes.Check, clip: Clip) -> Rig:
+        """Return the rig by which a clip is read: with a root above it where the clip travels on one of its own."""
+        return rooted(self._named_rig(wish, clip), clip)
+
+    def _named_rig(self, wish: wishes.Check, clip: Clip) -> Rig:
         """Return the rig that is named, else the clip's own: its file's, a preset, or a file beside the clip's."""
         if not wish.rig and wish.clip in self._fitted:
             return self._fitted[wish.clip]
