@@ -271,7 +271,7 @@ def test_a_proposal_is_accepted_by_its_name() -> None:
     )
     assert [way["way"] for way in told["proposals"]] == [way.way for way in ways]
     assert (accepted["way"], accepted["changed"]) == (ways[1].way, list(ways[1].channels))
-    direct = surefoot.check(surefoot.apply(clip, rig, ways[1]), rig)
+    direct = surefoot.check(surefoot.apply_proposals(clip, rig, [ways[1]]), rig)
     assert [f["amount"] for f in checked["findings"]] == [f.shown for f in direct.findings]
 
 
