@@ -45,7 +45,7 @@ STREAM = {
     "blocking out": "recipe_measures recipe_layers recipe cycle block_hips block_feet blocking",
     "gait": "pendulum gait_measures gait_bands",
     "capture": "capture_points capture_hinge capture",
-    "files": "file_faults save rig_tables rig_file rig_save clip_file ground_file profile_file recipe_file demos",
+    "files": "file_faults save rig_tables rig_file rig_save clip_file ground_file profile_file recipe_file pairs demos",
     "host": "host.protocol host.refusals host.memory host.reading host.writing host.jobs host",
     "pictures": (
         "pictures pictures.ink pictures.svg pictures.axes pictures.figure pictures.subject pictures.tracks "

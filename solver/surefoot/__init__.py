@@ -31,7 +31,9 @@ if TYPE_CHECKING:
     from surefoot.ground import Flat, Ground, Plane, Profile
     from surefoot.ground_file import load_ground
     from surefoot.layer import layer_between
+    from surefoot.leg_solve import SolvedLegs, solve_legs
     from surefoot.letting import let_down
+    from surefoot.pairs import Pairs, PlantedPairs, block_pairs, check_pairs, load_pairs, plant_pairs
     from surefoot.pendulum import compass_rise, roller_rise
     from surefoot.pictures.sheet import draw
     from surefoot.pictures.svg import Picture
@@ -69,6 +71,8 @@ _HOMES = {
     "ground_file": ("load_ground",),
     "layer": ("layer_between",),
     "letting": ("let_down",),
+    "leg_solve": ("SolvedLegs", "solve_legs"),
+    "pairs": ("Pairs", "PlantedPairs", "block_pairs", "check_pairs", "load_pairs", "plant_pairs"),
     "pendulum": ("compass_rise", "roller_rise"),
     "pictures.sheet": ("draw",),
     "pictures.svg": ("Picture",),
@@ -113,9 +117,11 @@ __all__ = [
     "Limits",
     "OutOfReach",
     "Outside",
+    "Pairs",
     "Picture",
     "Plane",
     "Planted",
+    "PlantedPairs",
     "Profile",
     "Proposal",
     "Recipe",
@@ -123,6 +129,7 @@ __all__ = [
     "Rig",
     "Shape",
     "ShapeError",
+    "SolvedLegs",
     "Stance",
     "SurefootError",
     "Twinned",
@@ -133,8 +140,10 @@ __all__ = [
     "apply",
     "beside_science",
     "block",
+    "block_pairs",
     "capture_clip",
     "check",
+    "check_pairs",
     "clip_schema",
     "close_loop",
     "compass_rise",
@@ -146,11 +155,13 @@ __all__ = [
     "let_down",
     "load_clip",
     "load_ground",
+    "load_pairs",
     "load_recipe",
     "load_rig",
     "mirror_map",
     "mix",
     "plant",
+    "plant_pairs",
     "preset_names",
     "propose",
     "recipe_names",
@@ -160,6 +171,7 @@ __all__ = [
     "roller_rise",
     "save_clip",
     "save_rig",
+    "solve_legs",
     "twin",
 ]
 
