@@ -49,6 +49,11 @@ def main() -> int:
         clip, rig = long_walk(frames)
         took, spread = median(lambda clip=clip, rig=rig: surefoot.check(clip, rig))  # type: ignore[misc]
         print(f"{'a check, at five places a frame':44}{frames:>8}{1e3 * took:>12.2f}{1e3 * spread:>11.2f}")
+    for frames in (24, 240, 2_400):
+        clip, rig = long_walk(frames)
+        took, spread = median(lambda clip=clip, rig=rig: surefoot.plant(clip, rig, keys="few"))  # type: ignore[misc]
+        print(f"{'the key fit: a plant with few keys, less one':44}{frames:>8}{1e3 * (took - plants[frames]):>12.2f}"
+              f"{1e3 * spread:>11.2f}")  # fmt: skip
     for frames in (24, 2_400):
         clip, rig = long_walk(frames)
         report = surefoot.check(clip, rig)

@@ -7,8 +7,10 @@ import pytest
 from numpy.typing import NDArray
 
 from surefoot import Clip, InputError, Rig, check, demo, plant
-from surefoot.choice import MENDED, Choice
+from surefoot.choice import MENDED, Choice, Rejected
 from surefoot.curves import Pack
+
+MENDED_BUT_HOVER = frozenset(MENDED) - {"hover"}
 
 
 def lamplighter() -> tuple[Clip, Rig]:
@@ -99,3 +101,38 @@ def test_a_span_may_go_over_the_seam() -> None:
 def test_a_wrong_choice_is_told(wrong: dict[str, object], told: str) -> None:
     with pytest.raises(InputError, match=told):
         Choice(**wrong)  # type: ignore[arg-type]
+
+
+def test_a_rejected_finding_stays_and_the_others_are_mended() -> None:
+    clip, rig = lamplighter()
+    sinks = [f for f in check(clip, rig).findings if f.kind == "sink" and f.foot == "left"]
+    one = next(f for f in sinks if (f.first, f.last) == (9, 12))
+    choice = Choice(rejected=(Rejected("sink", "left", one.first, one.last),))
+    done = plant(clip, rig, choice=choice)
+    left = [f for f in check(done.clip, rig).findings if f.kind == "sink" and f.level == "error"]
+    assert [(f.foot, f.first) for f in left] == [("left", 9)]
+    plain = plant(clip, rig)
+    for name in ("right_foot.y", "left_foot.z"):
+        assert difference(done.clip, plain.clip, name).max() == 0.0
+    assert difference(done.clip, plain.clip, "left_foot.y")[8:12].max() > 1e-3
+
+
+def test_rejecting_every_finding_of_a_kind_is_leaving_out_the_kind() -> None:
+    clip, rig = lamplighter()
+    spans = tuple(Rejected("hover", foot, 1, 24) for foot in ("left", "right"))
+    one, two = plant(clip, rig, choice=Choice(rejected=spans)), plant(clip, rig, choice=Choice(kinds=MENDED_BUT_HOVER))
+    for name in clip.channels:
+        assert difference(one.clip, two.clip, name).max() == 0.0
+
+
+@pytest.mark.parametrize(
+    ("one", "told"),
+    [
+        (Rejected("snap", "left", 1, 2), "kind that planting mends"),
+        (Rejected("sink", "middle", 1, 2), "foot"),
+        (Rejected("sink", "left", 4, 2), "run backwards"),
+    ],
+)
+def test_a_rejection_that_names_nothing_is_told(one: Rejected, told: str) -> None:
+    with pytest.raises(InputError, match=told):
+        Choice(rejected=(one,))

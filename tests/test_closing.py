@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from surefoot import Clip, Curve, InputError, Outside, Shape, check, close_loop, demo
+from surefoot import Clip, Curve, InputError, Outside, Shape, apply, check, close_loop, demo, propose
 from surefoot.curves import Pack
 from tests import measure
 from tests.test_key_edits import random_curve
@@ -70,6 +70,22 @@ def test_keys_of_a_held_channel_beyond_the_round_come_in() -> None:
     curve = close_loop(clip.with_channels({"head.pitch": late}), rig).channels["head.pitch"]
     assert curve.frames.tolist() == [1.0, 3.0, 6.0, 9.0, 20.0, 25.0]
     assert curve.values[2] == 2.0
+
+
+def test_what_a_check_proposes_for_a_seam_wraps_keys_in_too() -> None:
+    clip, rig = demo("lamplighter")
+    late = Curve.through([1, 9, 20, 25, 30], [1.0, 40.0, 0.0, 15.0, 22.0])
+    broken = clip.with_channels({"head.pitch": late})
+    finding = check(broken, rig).most("seam")
+    assert finding is not None
+    ways = [way for way in propose(broken, rig) if way.finding.part == "head.pitch"]
+    assert ways
+    for way in ways:
+        mended = apply(broken, rig, way)
+        assert check(mended, rig).most("seam") is None
+        curve = mended.channels["head.pitch"]
+        assert curve.frames.tolist() == [1.0, 6.0, 9.0, 20.0, 25.0]
+        assert curve.values[1] == 22.0
 
 
 def test_a_stepped_channel_steps_still() -> None:

@@ -15,8 +15,9 @@ from scipy.spatial.transform import Rotation
 
 from surefoot.clip import Stance
 from surefoot.errors import InputError
-from surefoot.footprint import Prints, Tracks, fit_prints, tilt_onto
+from surefoot.footprint import Prints, Tracks, fit_prints
 from surefoot.ground import Flat, Ground, Plane
+from surefoot.lean import tilt_onto
 from surefoot.rig_file import load_rig
 from surefoot.scene import Drift
 from surefoot.sole import Soles

@@ -16,6 +16,7 @@ import surefoot
 from surefoot import Axis, Belt, Clip, Control, Curve, InputError, Outside, Rig, Shape, UnknownName
 from surefoot.curves import Pack
 from surefoot.host import Cancelled, Host, MemoryHost, NotRestored, Refused, Setup, Status, check, plant, read, write
+from surefoot.restyle import convert
 from tests.walks import make_rig, random_walk
 
 BELT = Belt(np.array([0.0, 0.0, -1.35]))
@@ -140,6 +141,18 @@ def test_hips_are_lowered_only_where_they_are_let(demo: tuple[Clip, Rig]) -> Non
     sunk = host.samples(["hips.y"], whole(clip))[0] - Pack.from_curves([high.channels["hips.y"]]).evaluate(whole(clip))
     assert sunk.min() < -0.5
     assert sunk.max() < 1e-9
+
+
+@pytest.mark.parametrize("style", ["rockers", "joints"])
+def test_feet_by_rockers_and_legs_by_joints_are_planted_alike(demo: tuple[Clip, Rig], style: str) -> None:
+    made = convert(*demo, style=style)
+    host = MemoryHost(made.clip, unit="cm", angle="deg")
+    done = plant(host, made.rig, belt=BELT)
+    direct = surefoot.plant(replace(made.clip, belt=None, stances=None), made.rig, belt=BELT, keys="few")
+    assert set(done.written) == set(direct.changed)
+    assert np.abs(done.planted.ankle_change - direct.ankle_change).max() < 1e-9
+    told = check(host, made.rig, belt=BELT, stances=done.planted.stances)
+    assert {(f.kind, f.level) for f in told.findings} == {(f.kind, f.level) for f in done.after.findings}
 
 
 # how channels are read ------------------------------------------------------------------------------------
@@ -267,6 +280,11 @@ def test_an_absent_channel_is_told_unless_the_rig_can_do_without(demo: tuple[Cli
     assert plant(MemoryHost(less), easy, belt=BELT).written
 
 
+def test_a_status_that_is_none_is_told_with_its_channel(demo: tuple[Clip, Rig]) -> None:
+    with pytest.raises(InputError, match=r"host: left_foot\.y: its status is 'busy'; wanted one of free, locked"):
+        check(MemoryHost(demo[0], statuses={"left_foot.y": "busy"}), demo[1])  # type: ignore[dict-item]
+
+
 def test_units_and_rotation_orders_that_differ_from_the_rig_s_are_told(demo: tuple[Clip, Rig]) -> None:
     clip, rig = demo
     with pytest.raises(surefoot.UnitError, match=r"the host has hips\.x in m, but the rig reads it in another unit"):
@@ -318,6 +336,70 @@ def test_a_host_that_raises_at_any_write_is_as_it_was(demo: tuple[Clip, Rig], at
     assert host.steps == []
     Breaks.write = Counting.write  # type: ignore[method-assign]
     assert plant(host, rig, belt=BELT, into=into).after.is_clean, "a second try goes through"
+
+
+@pytest.mark.parametrize("when", ["before", "after"])
+def test_a_fault_at_any_call_of_any_method_leaves_the_host_as_it_was(demo: tuple[Clip, Rig], when: str) -> None:
+    """Every call that planting makes fails once, before it does something or just after."""
+
+    class Faulty:
+        def __init__(self, inner: MemoryHost, at: int) -> None:
+            self.inner, self.at, self.calls, self.failed = inner, at, 0, ""
+
+        def __getattr__(self, name: str) -> Callable[..., Any]:
+            method = getattr(self.inner, name)
+
+            def call(*args: Any) -> Any:
+                self.calls += 1
+                fails = self.calls == self.at
+                if fails:
+                    self.failed = name
+                if fails and when == "before":
+                    raise RuntimeError(name)
+                found = method(*args)
+                if fails and name != "begin_step":
+                    raise RuntimeError(name)
+                return found
+
+            return call
+
+    clip, rig = demo
+    met, at = set(), 0
+    while True:
+        at += 1
+        inner = MemoryHost(clip)
+        before, host = state(inner, clip), Faulty(inner, at)
+        try:
+            plant(host, rig, belt=BELT, keys="every")  # type: ignore[arg-type]
+        except RuntimeError:
+            assert state(inner, clip) == before, f"call {at}, {host.failed}"
+            assert inner.steps == []
+            met.add(host.failed)
+        else:
+            if host.failed:
+                assert (when, host.failed) == ("after", "begin_step")
+            else:
+                break
+    assert at > 80
+    assert met >= {"setup", "status", "order", "keys", "samples", "layers", "write", "end_step"}
+
+
+@pytest.mark.parametrize(
+    ("given", "told"),
+    [
+        ({"belt": 1.35}, "belt: wanted a Belt, got 1.35"),
+        ({"ground": "hill.toml"}, "ground: wanted a Ground, got 'hill.toml'"),
+        ({"before": "walk.json"}, "before: wanted a Clip, got 'walk.json'"),
+        ({"choice": "left"}, "choice: wanted a Choice, got 'left'"),
+        ({"let": "hips.y"}, "let: wanted a list of channels, got the text 'hips.y'"),
+        ({"leave": "hips.y"}, "leave: wanted a list of channels"),
+    ],
+)
+def test_a_value_of_another_kind_is_told_by_its_name(demo: tuple[Clip, Rig], given: dict[str, Any], told: str) -> None:
+    with pytest.raises(InputError, match=told):
+        plant(MemoryHost(demo[0]), demo[1], **given)
+    with pytest.raises(InputError, match="rig: wanted a Rig, got 'adult'"):
+        check(MemoryHost(demo[0]), "adult")  # type: ignore[arg-type]
 
 
 @pytest.mark.parametrize("bad", [np.nan, np.inf, -np.inf])
@@ -496,11 +578,26 @@ def test_a_proposal_is_applied_in_the_host_by_reading_and_writing(demo: tuple[Cl
     host = MemoryHost(clip)
     before = read(host, rig)
     way = next(way for way in surefoot.propose(before, rig, belt=BELT) if way.default)
-    layer, written = write(host, before, surefoot.apply(before, rig, way), rig, step="Mend one", layer="one way")
+    layer, written = write(
+        host, before, surefoot.apply_proposals(before, rig, [way]), rig, step="Mend one", layer="one way"
+    )
     assert (layer, host.steps) == ("one way", ["Mend one"])
     assert set(written) == set(way.channels)
     with pytest.raises(InputError, match="into: wanted 'layer' or 'keys', got 'both'"):
         write(host, before, clip, rig, into="both")  # type: ignore[arg-type]
+
+
+def test_a_host_that_holds_single_precision_is_planted_within_the_stated_bounds(demo: tuple[Clip, Rig]) -> None:
+    class Single(MemoryHost):
+        def samples(self, channels: Sequence[str], frames: Array) -> Array:
+            return super().samples(channels, frames).astype(np.float32)
+
+    clip, rig = demo
+    host = Single(clip)
+    assert "sampled" not in read(host, rig).extra, "its keys are still told from a layer"
+    done = plant(host, rig, belt=BELT)
+    assert read(host, rig).extra["sampled"] == [name for name in rig.channels() if name in done.written]
+    assert check(host, rig, belt=BELT, stances=done.planted.stances).is_clean
 
 
 # a turned-over axis and radians ---------------------------------------------------------------------------

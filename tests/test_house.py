@@ -25,42 +25,59 @@ MOST_LINES = 350
 
 STREAM = {
     "words and measures": "_version errors units tolerances",
-    "mathematics": "rotations directions band bounds",
+    "mathematics": "rotations directions band bounds pendulum",
     "curves": "bezier tangents key_checks rounds curves key_edits",
-    "ground": "ground_line ground_coordinates ground",
+    "ground": "ground_line ground_coordinates ground_surface ground_profile ground ground_grid ground_presets",
     "rig and clip": "foot rig rig_styles side_map belt clip",
     "kinematics": (
-        "leg leg_chain leg_joints leg_pose hinge_chain bounded rocker_chain sole poses foot_styles leg_solve "
-        "spaces scene"
+        "leg leg_chain leg_joints leg_pose hinge_chain bounded rocker_chain sole underfoot poses foot_styles "
+        "leg_solve rig_shown derive spaces scene"
     ),
     "contact": "slip contact",
-    "plant": "footprint reach swing settle choice dense still key_slopes keys few",
+    "plant": "seat lean footprint reach swing floors settle choice dense still key_slopes keys few",
     "the other styles, the whole job": "feet_in_world styled restyle planting",
+    "laying out": "route pace lay",
     "mirror": "families mirror",
-    "findings": "findings touch slide seam mismatch joints seen checking",
-    "ways to mend": "easing bench mend_height mend_slide mend_reach mend_snap mend_cross mend_seam",
+    "findings": "findings touch slide seam mismatch oppose joints seen stand mass balance checking",
+    "ways to mend": "easing bench mend_height mend_slide mend_reach mend_limit mend_snap mend_cross mend_seam",
     "proposals": "trial tally aftermath overlay proposals letting",
     "the day's edits": "remixing replanting twinning closing",
+    "speed and travel": "gait_relations gait gait_phases travel pacing",
     "hand-over": "layer",
     "blocking out": "recipe_measures recipe_layers recipe cycle block_hips block_feet blocking",
-    "gait": "pendulum gait_measures gait_bands",
+    "gait": "gait_measures gait_bands",
     "capture": "capture_points capture_hinge capture",
-    "files": "file_faults save rig_tables rig_file rig_save clip_file ground_file profile_file recipe_file pairs demos",
+    "files": (
+        "file_faults save rig_tables rig_file rig_save clip_file ground_data_file ground_file profile_file "
+        "recipe_file pairs demos"
+    ),
+    "formats": (
+        "formats formats.plain_toml formats.mapping formats.motion formats.bvh formats.c3d formats.carry "
+        "formats.gltf_read formats.gltf_write formats.samples_csv formats.usd_write formats.usd_read "
+        "formats.usd_layer formats.bodies formats.guess formats.opening"
+    ),
     "host": "host.protocol host.refusals host.memory host.reading host.writing host.jobs host",
     "pictures": (
         "pictures pictures.ink pictures.svg pictures.axes pictures.figure pictures.subject pictures.tracks "
-        "pictures.strip pictures.plan pictures.gait pictures.traces pictures.sheet"
+        "pictures.strip pictures.plan pictures.gait pictures.traces pictures.sheet pictures.png "
+        "pictures.listings pictures.scrubbed pictures.report"
     ),
-    "faces": "options tables gait_tables",
+    "page": "page page.wishes page.packing page.telling page.work page.server",
+    "faces": "options edit_text tables gait_tables walk_tables",
+    "shared by commands": "commands commands.arguments commands.as_json commands.job",
+    "remote calls": "rpc rpc.lines rpc.messages rpc.wishes rpc.desk rpc.server rpc.client",
     "commands": (
-        "commands commands.arguments commands.as_json commands.job commands.block commands.check "
-        "commands.plant commands.convert"
+        "commands.results commands.edited commands.block commands.check commands.plant commands.remix "
+        "commands.twin commands.travel commands.page commands.convert commands.rig commands.map commands.formats batch "
+        "batch.task batch.summary batch.running batch.progress commands.batch commands.rpc commands.compared "
+        "commands.draw commands.report"
     ),
     "command line": "cli __main__",
 }
 """The line in which modules stand; each may import those before it, and none after it."""
 LINE = [name for names in STREAM.values() for name in names.split()]
-RIM = [name for part in ("files", "pictures", "faces", "commands", "command line") for name in STREAM[part].split()]
+BEGINS = list(STREAM).index("files")
+RIM = [name for part in list(STREAM)[BEGINS:] if part != "host" for name in STREAM[part].split()]
 SHOP_WINDOW = "__init__"
 
 

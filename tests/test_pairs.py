@@ -26,7 +26,7 @@ def walk(hound: Pairs) -> Clip:
 def edited(clip: Clip, by: float) -> Clip:
     """Return the clip after an edit that breaks its feet: hips and shoulders bob more, paws are dragged along."""
     changed = {}
-    for name, size in (("hips.y", 1.0), ("shoulders.y", 1.0), ("left_hind_foot.y", 3.0), ("right_fore_foot.z", 3.0)):
+    for name, size in (("hips.y", 1.0), ("shoulders.y", 1.0), ("left_hind_foot.y", 3.0), ("right_fore_foot.x", 2.0)):
         curve = clip.channels[name]
         wave = -0.5 + 0.5 * np.cos(2.0 * np.pi * (curve.frames - curve.frames[0]) / clip.frames)  # never higher
         changed[name] = replace(curve, values=curve.values + by * size * wave)

@@ -207,7 +207,7 @@ def test_dark_paper_is_for_screens_that_ask_and_print_is_light() -> None:
     assert picture._repr_svg_() == auto
     assert "@media screen and (prefers-color-scheme:dark)" in auto
     assert "@media" not in light + dark
-    assert f".sf-paper{{fill:{PAPERS['dark']['paper']}}}" in dark
+    assert f".sf-dark .sf-paper{{fill:{PAPERS['dark']['paper']}}}" in dark
     assert auto.index(PAPERS["light"]["paper"]) < auto.index("@media") < auto.index(PAPERS["dark"]["paper"])
     with pytest.raises(surefoot.UnknownName, match="no paper is called 'grey'"):
         picture.svg("grey")  # type: ignore[arg-type]

@@ -16,7 +16,21 @@ import pytest
 from numpy.typing import NDArray
 
 import surefoot
-from surefoot import Clip, Curve, Foot, InputError, Leg, Outside, Proposal, Report, Rig, Stance, apply, check, propose
+from surefoot import (
+    Clip,
+    Curve,
+    Foot,
+    InputError,
+    Leg,
+    Outside,
+    Proposal,
+    Report,
+    Rig,
+    Stance,
+    apply_proposals,
+    check,
+    propose,
+)
 from surefoot.mend_reach import least_shift
 from surefoot.mend_snap import KNEE_SPEED
 from surefoot.tolerances import tolerances_for
@@ -208,7 +222,7 @@ SEEDS = range(24)
 
 
 def judged(clip: Clip, rig: Rig, proposal: Proposal, report: Report) -> Report:
-    done = apply(clip, rig, proposal, let=["hips.y"])
+    done = apply_proposals(clip, rig, [proposal], let=["hips.y"])
     return check(done, rig, belt=report.belt, stances=report.stances)
 
 
@@ -254,7 +268,7 @@ def test_each_proposal_alone_lowers_its_own_finding_to_what_it_tells(seed: int) 
         if proposal.leaves > note * 1.001:  # it may have become part of a larger one, whose worst lies elsewhere
             assert max(f.amount for f in same) >= proposal.leaves - trifle, tell
         if finding.kind in ("sink", "hover"):
-            done = apply(clip, rig, proposal)
+            done = apply_proposals(clip, rig, [proposal])
             assert proposal.leaves == pytest.approx(measured(done, rig, finding, report), abs=1e-7), tell
 
 
@@ -279,7 +293,7 @@ def test_what_a_proposal_makes_worse_it_says(seed: int) -> None:
 def test_applied_keys_elsewhere_and_other_channels_stay(seed: int) -> None:
     clip, rig = broken_walk(seed)
     for proposal in propose(clip, rig):
-        done = apply(clip, rig, proposal, let=["hips.y"])
+        done = apply_proposals(clip, rig, [proposal], let=["hips.y"])
         for name, curve in clip.channels.items():
             if name not in proposal.channels:
                 assert done.channels[name] is curve
@@ -302,7 +316,7 @@ def test_the_sum_of_clip_and_proposal_is_the_clip_with_it_applied() -> None:
     frames = np.arange(clip.first, clip.last + 1)
     axes = rig.channels()
     for proposal in propose(clip, rig):
-        done = apply(clip, rig, proposal, let=["hips.y"])
+        done = apply_proposals(clip, rig, [proposal], let=["hips.y"])
         for name, amounts in zip(proposal.channels, proposal.amounts, strict=True):
             wanted = np.zeros(len(frames))
             wanted[(proposal.frames - clip.first) % clip.frames] = amounts
@@ -350,8 +364,8 @@ def test_hips_are_never_changed_unasked() -> None:
         assert proposal.asks == "hips.y"
         assert (proposal.amounts <= 1e-12).all()
         with pytest.raises(InputError, match=r"it changes hips.y, which must be let first"):
-            apply(clip, rig, proposal)
-    assert apply(clip, rig, lowering[0], let=["hips.y"]).channels["hips.y"] is not clip.channels["hips.y"]
+            apply_proposals(clip, rig, [proposal])
+    assert apply_proposals(clip, rig, [lowering[0]], let=["hips.y"]).channels["hips.y"] is not clip.channels["hips.y"]
 
 
 def test_locked_channels_are_in_no_proposal() -> None:
@@ -362,7 +376,7 @@ def test_locked_channels_are_in_no_proposal() -> None:
     assert not {"left_foot.bend", "hips.y"} & {name for p in found for name in p.channels}
     free = next(p for p in propose(clip, rig) if "left_foot.bend" in p.channels)
     with pytest.raises(InputError, match=r"left_foot.bend is locked"):
-        apply(locked, rig, free)
+        apply_proposals(locked, rig, [free])
 
 
 def test_an_open_seam_is_closed_by_each_of_its_ways() -> None:
@@ -374,7 +388,7 @@ def test_an_open_seam_is_closed_by_each_of_its_ways() -> None:
     found = [p for p in propose(clip, rig) if p.finding.kind == "seam"]
     assert {p.way for p in found} == {"last key as the first", "first key as the last", "meet half-way"}
     for proposal in found:
-        done = apply(clip, rig, proposal)
+        done = apply_proposals(clip, rig, [proposal])
         assert check(done, rig).most("seam") is None
         assert proposal.leaves < 1e-9
     most = {p.way: float(np.abs(p.amounts).max()) for p in found}
@@ -447,7 +461,7 @@ def test_outside_rules_of_channels_are_kept() -> None:
     found = [p for p in propose(clip, rig) if not p.curves]
     assert found
     for proposal in found:
-        done = apply(clip, rig, proposal, let=["hips.y"])
+        done = apply_proposals(clip, rig, [proposal], let=["hips.y"])
         for name in proposal.channels:
             assert done.channels[name].after == clip.channels[name].after
             assert done.channels[name].after in (Outside.REPEAT, Outside.ADVANCE)
@@ -460,7 +474,7 @@ def holds(clip: Clip, rig: Rig, **where: Any) -> int:
     for proposal in found:
         finding = proposal.finding
         assert proposal.leaves < finding.amount
-        done = apply(clip, rig, proposal, let=["hips.y"])
+        done = apply_proposals(clip, rig, [proposal], let=["hips.y"])
         after = check(done, rig, **{**where, "belt": report.belt, "stances": report.stances})
         inside = [
             f.amount for f in after.findings
@@ -516,7 +530,7 @@ def test_bezier_keys_outside_a_proposal_stay_and_inside_it_the_frames_are_met() 
     bending = [p for p in propose(clip, rig) if p.channels == ("left_foot.bend",) and not p.curves]
     assert bending
     for proposal in bending:
-        new = apply(clip, rig, proposal).channels["left_foot.bend"]
+        new = apply_proposals(clip, rig, [proposal]).channels["left_foot.bend"]
         for frame, amount_deg in zip(proposal.frames, proposal.shown[0], strict=True):
             played = float((frame - 1) % 24 + 1)
             assert value_at(new, played) - value_at(curve, played) == pytest.approx(amount_deg, abs=1e-9)

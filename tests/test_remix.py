@@ -188,13 +188,14 @@ def test_hips_scaled_about_their_mean_are_exactly_as_asked_and_planted_again(fac
         assert measure.slide(steps) <= 1e-4
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("factor", [0.0, 0.5, 0.7, 1.5])
 def test_solving_after_a_hip_edit_takes_less_than_five_milliseconds(factor: float) -> None:
-    """The best of several: the machine may be busy."""
+    """The best of many, and not among the everyday tests: on a busy machine a clock tells of the others' work."""
     clip, rig = demo("lamplighter")
     edited = remix(clip, rig, [Edit("scale", "hips", factor)])
     best = np.inf
-    for _ in range(30):
+    for _ in range(300):
         start = perf_counter()
         plant(edited, rig, before=clip)
         best = min(best, perf_counter() - start)

@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from surefoot import Clip, Curve, InputError, Outside, Rig, UnknownName, check, demo, plant, replant, twin
+from surefoot import Belt, Clip, Curve, InputError, Outside, Rig, UnknownName, check, demo, plant, replant, twin
 from surefoot.curves import Pack
 from surefoot.key_edits import affine
 from surefoot.mirror import mirror_of, other_side, side_of
@@ -245,8 +245,14 @@ def test_what_has_no_twin_is_told() -> None:
                         after=Outside.ADVANCE)  # fmt: skip
     with pytest.raises(InputError, match="travels sideways"):
         twin(clip.with_channels({"left_foot.x": aside}), rig)
+    with pytest.raises(InputError, match="the belt runs at an angle to Z"):
+        twin(replace(clip, belt=Belt(np.array([0.3, 0.0, -1.0]))), rig)
+    with pytest.raises(InputError, match="the belt turns"):
+        twin(replace(clip, belt=Belt(np.array([0.0, 0.0, -1.0]), 0.2)), rig)
+    with pytest.raises(InputError, match=r"the hips are \+2\.00 m to the side"):
+        twin(clip.with_channels({"hips.x": affine(clip.channels["hips.x"], offset=200.0)}), rig)
     right = replace(rig.controls["right_foot"], order="xyz")
-    with pytest.raises(InputError, match="rotation orders, "):
+    with pytest.raises(InputError, match="its other side turns in the order"):
         twin(clip, replace(rig, controls={**rig.controls, "right_foot": right}))
     alone = clip.with_channels({"left_wing.pitch": Curve.constant(1.0)})
     assert twin(alone, rig).alone == ("left_wing.pitch",)

@@ -19,13 +19,14 @@ from surefoot.clip import Clip
 from surefoot.curves import Curve, Shape
 from surefoot.easing import Window
 from surefoot.findings import Finding
+from surefoot.foot_styles import FootWorld
 from surefoot.ground import Flat, Ground
-from surefoot.joints import beyond_limits
-from surefoot.rig import FEET, Rig
+from surefoot.rig import LENGTHWISE, Rig
 from surefoot.rotations import matrix
 from surefoot.scene import Scene
 from surefoot.seen import Seen
 from surefoot.slip import least_steps
+from surefoot.tolerances import REFERENCE_LEG
 from surefoot.touch import PER_FRAME
 
 __all__ = ["AXES", "Bench", "Draft"]
@@ -35,8 +36,8 @@ Flags = NDArray[np.bool_]
 Indices = NDArray[np.intp]
 
 LEVEL = Flat(0.0)
-AXES = ("x", "y", "z", "pitch", "yaw", "roll", "bend")
-TURNS = ("pitch", "yaw", "roll", "bend", "knee")
+AXES = ("x", "y", "z", "pitch", "yaw", "roll", "bend", "knee")
+"""Of a foot's world pose: what a change may name."""
 NOTHING = 1e-9
 """Metres and radians: a channel that would change by less isn't in a draft."""
 
@@ -88,15 +89,27 @@ class Bench:
         self.scene, self.fine, self.touch = seen.scene, seen.fine, seen.touch
         self.down, self.over, self.overlap, self.joints = seen.down, seen.over, seen.overlap, seen.joints
         self.bounds = report.tolerances
-        self._spells: dict[tuple[int, int, Window], Flags] = {}
+        self._spells: dict[tuple[int, int, int, int], Flags] = {}
+        self._samples: dict[tuple[int, int], tuple[Indices, Indices]] = {}
         self._free: dict[tuple[str, str], int | None] = {}
         self.loop = self.scene.drift is not None
+        self.rate = float(clip.rate)
+        self.size = rig.leg / REFERENCE_LEG
         self.legs = np.array([[leg.length] for leg in rig.legs])
 
     @cached_property
     def turning(self) -> dict[int, bool]:
         """Which of the bound channels turn something, by row."""
-        return {row: key in TURNS for (_, key), row in self.scene.binding.rows.items()}
+        return {row: key not in LENGTHWISE for (_, key), row in self.scene.binding.rows.items()}
+
+    @cached_property
+    def levers(self) -> tuple[float, float]:
+        """How far a point of a sole is at most from its ankle, and one of its toes from the ball hinge, metres."""
+        feet = [leg.foot for leg in self.rig.legs]
+        toes = [float(np.linalg.norm(foot.toe_corners - foot.ball, axis=1).max()) for foot in feet]
+        hind = [float(np.linalg.norm(foot.hind_corners, axis=1).max()) for foot in feet]
+        bent = [float(np.linalg.norm(foot.ball)) + toe for foot, toe in zip(feet, toes, strict=True)]
+        return max(hind + bent), max(toes)
 
     @cached_property
     def steps(self) -> Array:
@@ -108,16 +121,15 @@ class Bench:
         return least_steps(np.concatenate([last, points], axis=-1), np.concatenate([height[..., -1:], height], axis=-1))
 
     @cached_property
-    def beyond(self) -> Array:
-        """By how much the joint that is worst off is beyond its range, ``(2, frames)`` radians; negative: within."""
-        return np.asarray(beyond_limits(self.joints, self.rig).max(axis=0))
+    def turn(self) -> Array:
+        """How the hindfeet are turned, ``(3, 3, 2, samples)``, ground space."""
+        return matrix(*self.fine.angles)
 
     @cached_property
     def hinge(self) -> Array:
         """The ball hinges, ``(3, 2, samples)`` metres, ground space."""
-        turn = matrix(*self.fine.angles)
         ball = np.array([leg.foot.ball for leg in self.rig.legs]).T
-        return np.asarray(np.einsum("ijfs,jf->ifs", turn, ball) + self.fine.ankle)
+        return np.asarray(np.einsum("ijfs,jf->ifs", self.turn, ball) + self.fine.ankle)
 
     @cached_property
     def heel(self) -> Array:
@@ -132,13 +144,24 @@ class Bench:
 
     def window(self, finding: Finding, *, seconds: float) -> Window:
         """Return the window of a finding with so much time to ease in and out, at least two frames each."""
-        margin = 1 + max(1, round(seconds * float(self.clip.rate)))
+        margin = 1 + max(1, round(seconds * self.rate))
         first, last = finding.first - self.clip.first, finding.last - self.clip.first
         return Window.around(first, last, margin=margin, frames=self.clip.frames, loop=self.loop)
 
+    def samples(self, window: Window) -> Indices:
+        """Return the window's samples, counted on over the seam."""
+        return self._both(window)[0]
+
     def samples_of(self, window: Window) -> Indices:
         """Return which of the bench's samples the window's are."""
-        return self.wrapped(window.samples)
+        return self._both(window)[1]
+
+    def _both(self, window: Window) -> tuple[Indices, Indices]:
+        asked = window.start, window.count
+        if asked not in self._samples:
+            samples = window.samples
+            self._samples[asked] = samples, self.wrapped(samples)
+        return self._samples[asked]
 
     def wrapped(self, samples: Indices) -> Indices:
         """Return samples that count on over the seam as those of the first round."""
@@ -146,14 +169,14 @@ class Bench:
 
     def spell(self, finding: Finding, window: Window) -> Flags:
         """Return which samples of a window lie in the finding's frames."""
-        asked = finding.first, finding.last, window
+        asked = finding.first, finding.last, window.start, window.count
         if asked not in self._spells:
             self._spells[asked] = self._spell(finding, window)
         return self._spells[asked]
 
     def _spell(self, finding: Finding, window: Window) -> Flags:
         first, last = ((f - self.clip.first) * PER_FRAME for f in (finding.first, finding.last))
-        at = window.samples
+        at = self.samples(window)
         inside = (at >= first) & (at <= last)
         if self.loop:
             size = len(self.fine.frames)
@@ -188,14 +211,14 @@ class Bench:
         Parameters
         ----------
         change : mapping of str to ndarray, shape (window.count,)
-            By axis (x, y, z, pitch, yaw, roll, bend): metres in world space, radians as turns of order yxz.
+            By axis, of `AXES`: metres in world space, radians as turns of order yxz.
         """
         if not self.scene.binding.plain:
             change = self._in_channels(foot, window, change)
-        control = f"{FEET[foot]}_foot"
-        amounts = np.array(list(change.values()))
+        control = self.rig.feet[foot].name
+        amounts = np.array([*change.values()])
         rows, kept = [], []
-        for k, (key, most) in enumerate(zip(change, np.abs(amounts).max(axis=1).tolist(), strict=True)):
+        for k, (key, most) in enumerate(zip(change, np.maximum.reduce(np.abs(amounts), axis=1).tolist(), strict=True)):
             if most <= NOTHING:
                 continue
             row = self.free(control, key)
@@ -209,17 +232,22 @@ class Bench:
         return Draft(finding, way, window, tuple(rows), amounts, foot) if rows else None
 
     def _in_channels(self, foot: int, window: Window, change: Mapping[str, Array]) -> dict[str, Array]:
-        wanted = np.array([change.get(key, np.zeros(window.count)) for key in AXES])
         scene, at = self.scene, window.frames % self.clip.frames
-        pose, values = scene.pose, scene.values[:, at]
-        ankle, angles, bend = pose.ankle[:, :, at].copy(), pose.angles[:, :, at].copy(), pose.bend[:, at].copy()
-        ankle[:, foot] += wanted[:3]
-        angles[:, foot] += wanted[3:6]
-        bend[foot] += wanted[6]
-        new = scene.binding.write(ankle, angles, bend, values, scene.frames[at])[:, foot]
-        padded = np.concatenate([values, np.zeros((1, len(at)))])
-        found = new - padded[scene.binding.foot_rows[:, foot]]
-        return dict(zip(AXES, np.where(np.abs(found) < 1e-12, 0.0, found), strict=True))
+        binding, values, frames = scene.binding, scene.values[:, at], scene.frames[at]
+        pose = scene.pose.at(at)
+        ankle, angles, bend, knee = (part.copy() for part in (pose.ankle, pose.angles, pose.bend, pose.knee))
+        parts = dict(zip(AXES, (*ankle[:, foot], *angles[:, foot], bend[foot], knee[foot]), strict=True))
+        for key, by in change.items():
+            parts[key] += by
+        if binding.style is None:
+            new = binding.write(ankle, angles, bend, values, frames)
+        else:
+            new = binding.write_styled(FootWorld(ankle, angles, bend, knee), values, frames, pose)
+        found = new[:, foot] - binding.feet(values)[:, foot]
+        made = dict(zip(binding.foot_keys, np.where(np.abs(found) < 1e-12, 0.0, found), strict=True))
+        if binding.style is None and "knee" in change:
+            made["knee"] = change["knee"]
+        return made
 
     def about(self, pivot: Array, foot: int, window: Window, turn: Array) -> dict[str, Array]:
         """Return the world change of a foot whose hindfoot turns about a pivot by ``turn`` (radians, pitch).

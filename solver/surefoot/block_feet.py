@@ -18,8 +18,9 @@ from surefoot.ground import Ground
 from surefoot.recipe import Recipe
 from surefoot.rig import Rig
 from surefoot.sole import Soles, Turns
+from surefoot.tolerances import REFERENCE_LEG
 
-__all__ = ["FOOT_KEYS", "FootPlan", "foot_plan", "own_stairs"]
+__all__ = ["FOOT_KEYS", "FootPlan", "foot_plan", "least_width", "own_stairs"]
 
 Array = NDArray[np.float64]
 
@@ -33,10 +34,14 @@ LANDING = 0.45
 ROUNDS = 24
 TOUCHES = 2e-4
 """Metres that a swinging sole may cut into the ground between keys; planting takes them away."""
+WORTH = 0.97
+"""A round of raising the swing's keys that leaves more than this share of the worst cut was the last one."""
 MIDDLE = (0.25, 0.8)
 """Share of the swing that keeps clear of the ground."""
 KEPT = 0.65
 """Share of the asked height that it keeps there."""
+BRUSH = 0.005
+"""Metres at a leg of 0.9 m that passing soles may overlap: so much an outline may be off."""
 EDGE = 0.01
 """Metres kept between a foot and the edges of its tread, where there is room."""
 
@@ -161,12 +166,14 @@ def _path(recipe: Recipe, rig: Rig, ground: Ground, side: int, pitch: Cycle, ben
         rows = (np.concatenate(pair, axis=1) for pair in ((here, lifted), (entering, free), (leaving, free)))
         return [Cycle.given(pace.frames, offset, *row) for row in zip(*rows, strict=True)]
 
-    height = up[1]
+    height, earlier = up[1], np.inf
     path = carried(height)
     for _ in range(ROUNDS):
         short = _sunk(recipe, soles, ground, side, path, (pitch, bend))
-        if short.max(initial=0.0) < TOUCHES:
+        most = float(short.max())
+        if most < TOUCHES or most > WORTH * earlier:
             break
+        earlier = most
         height = height + _raise(recipe, short, swing)
         path = carried(height)
     return path
@@ -236,6 +243,15 @@ def _over(
     late = at + side * recipe.pace.half
     under = ground.height(corners[0] + x, corners[2] + z - dz * late) + dy * late
     return np.asarray(under - corners[1])
+
+
+def least_width(recipe: Recipe, rig: Rig) -> float:
+    """Return how far apart the ankles must be for the soles to pass each other, metres; they may just brush."""
+    turn, inner = recipe.pace.toe_out, 0.0
+    for side, leg in enumerate(rig.legs):
+        x, z = leg.foot.outline.T
+        inner += float((-_out(side) * x * np.cos(turn) - z * np.sin(turn)).max())
+    return inner - BRUSH * rig.leg / REFERENCE_LEG
 
 
 def own_stairs(recipe: Recipe, rig: Rig) -> tuple[float, float]:

@@ -67,7 +67,7 @@ def body_cycles(recipe: Recipe, hips: Mapping[str, Cycle]) -> dict[str, Cycle]:
     ):
         at = np.unique(np.concatenate([part.offset for part in parts]))
         total = level * sum(part.at(at) for part in parts)
-        slope = level * np.array([sum(part.slopes(float(offset))[1] for part in parts) for offset in at])
+        slope = level * sum(part.slopes(at)[1] for part in parts)
         found[f"head.{turn}"] = Cycle.given(frames, at, total, slope, slope)
     arms, drag = recipe.arms, recipe.arms.drag
     for side, late in (("left", 0), ("right", half)):

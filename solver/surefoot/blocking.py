@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from types import MappingProxyType
 
 import numpy as np
 from numpy.typing import NDArray
 
 from surefoot.belt import Belt
-from surefoot.block_feet import FOOT_KEYS, SLIVER, FootPlan, belt_step, foot_plan, own_stairs
+from surefoot.block_feet import FOOT_KEYS, SLIVER, FootPlan, belt_step, foot_plan, least_width, own_stairs
 from surefoot.block_hips import body_cycles, hip_cycles
 from surefoot.clip import Clip, Stance
 from surefoot.curves import Curve
@@ -18,7 +18,9 @@ from surefoot.cycle import Cycle
 from surefoot.errors import InputError
 from surefoot.ground import Flat, Ground, Profile
 from surefoot.recipe import Recipe
+from surefoot.restyle import convert
 from surefoot.rig import FEET, Rig
+from surefoot.rig_styles import rig_in_style
 from surefoot.rotations import matrix
 from surefoot.spaces import Binding
 from surefoot.units import ANGLES, LENGTHS
@@ -49,6 +51,8 @@ class Blocked:
         An animator's frames of the left step, by name.
     lowered : float
         How far the hips' mean lies below where they'd be over two straight legs, metres.
+    widened : float
+        By how much more than the recipe asks the feet are apart so that they pass each other, metres.
     """
 
     clip: Clip
@@ -56,6 +60,7 @@ class Blocked:
     recipe: Recipe
     frames: Mapping[str, int]
     lowered: float
+    widened: float
 
 
 def block(recipe: Recipe, rig: Rig) -> Blocked:
@@ -77,7 +82,14 @@ def block(recipe: Recipe, rig: Rig) -> Blocked:
     >>> surefoot.check(surefoot.plant(made.clip, rig).clip, rig).is_clean
     True
     """
+    if rig.style != "ankle":
+        plain = rig_in_style(rig, "ankle")
+        made = block(recipe, plain)
+        return replace(made, clip=_restyled(made.clip, plain, rig))
     recipe = recipe.for_leg(rig.leg)
+    asked = recipe.pace.width
+    if not rig.planar:
+        recipe = replace(recipe, pace=replace(recipe.pace, width=max(asked, least_width(recipe, rig))))
     ground = _ground(recipe, rig)
     hips, feet = hip_cycles(recipe), foot_plan(recipe, rig, ground)
     height = _height(recipe, rig, hips, feet)
@@ -88,7 +100,7 @@ def block(recipe: Recipe, rig: Rig) -> Blocked:
     first = recipe.pace.first
     frames = {name: first + offset for name, offset in feet.moments.items()}
     frames["passing"] = first + recipe.pace.passing
-    return Blocked(clip, ground, recipe, MappingProxyType(frames), stand - height)
+    return Blocked(clip, ground, recipe, MappingProxyType(frames), stand - height, recipe.pace.width - asked)
 
 
 def _ground(recipe: Recipe, rig: Rig) -> Ground:
@@ -115,10 +127,9 @@ def _height(recipe: Recipe, rig: Rig, hips: Mapping[str, Cycle], feet: FootPlan)
         room = (rig.reach * leg.length) ** 2 - (ankle[0] - x - hip[0]) ** 2 - (ankle[2] - hip[2]) ** 2
         if room.min() <= (0.1 * leg.length) ** 2:
             frame = recipe.pace.first + float(at[room.argmin()])
-            raise InputError(
-                f"the feet step farther than the legs reach, at frame {frame:g}; a shorter step, or a shorter toe_off",
-                place="pace.step",
-            )
+            less = "a shorter step" if recipe.stairs is None else "a shallower stair"
+            told = f"the feet step farther than the legs reach, at frame {frame:g}; {less}, or a shorter toe_off"
+            raise InputError(told, place="stairs" if recipe.stairs is not None else "pace.step")
         highest = min(highest, float((ankle[1] + np.sqrt(room) - hip[1] - y).min()))
     return highest - recipe.settle.amount * recipe.settle.drop
 
@@ -188,6 +199,28 @@ def _hips_rest(rig: Rig) -> Array:
                 place=f"rig {rig.name}: control {control.name}",
             )
         control = rig.controls[control.parent]
+
+
+def _restyled(clip: Clip, plain: Rig, rig: Rig) -> Clip:
+    """Return a clip of feet about the ankle in the rig's own style: keys on the same frames of each foot."""
+    done = convert(clip, plain, to=rig).clip
+    changed = {}
+    for side, control in enumerate(rig.feet):
+        own = [clip.channels[axis.channel].frames for axis in plain.feet[side].axes.values()
+               if axis.channel in clip.channels]  # fmt: skip
+        frames = np.unique(np.concatenate([*own, [clip.first, clip.last + 1.0]]))
+        for axis in control.axes.values():
+            curve = done.channels.get(axis.channel)
+            if curve is None or len(curve.frames) == 1:
+                continue
+            at = np.searchsorted(curve.frames, frames)
+            rows = (row[at] for row in (curve.values, curve.slope_in, curve.slope_out))
+            changed[axis.channel] = (
+                Curve.given(frames, *rows, before=curve.before, after=curve.after)
+                if np.ptp(curve.values) > 1e-9
+                else Curve.constant(float(curve.values[0]), frame=clip.first)
+            )
+    return done.with_channels(changed)
 
 
 def _in_own_space(binding: Binding, feet: FootPlan, side: int, first: int) -> dict[str, Cycle]:

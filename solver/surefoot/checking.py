@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
+from surefoot.balance import balance_findings
 from surefoot.belt import Belt
 from surefoot.clip import Clip, Stance
 from surefoot.contact import ContactLimits, find_stances
@@ -16,12 +17,15 @@ from surefoot.findings import LEVELS, Finding, collect, in_order
 from surefoot.ground import Ground
 from surefoot.joints import joint_findings
 from surefoot.mismatch import mismatch_findings
+from surefoot.oppose import oppose_findings
 from surefoot.planting import scene_of
 from surefoot.rig import FEET, Rig
 from surefoot.seam import seam_findings
 from surefoot.seen import Seen
 from surefoot.slide import slide_findings
+from surefoot.stand import overhang_of
 from surefoot.tolerances import KINDS, WHEN_ASKED, tolerances_for
+from surefoot.underfoot import is_even
 
 __all__ = ["Report", "check"]
 
@@ -78,6 +82,7 @@ def check(
     tolerances: Mapping[str, Triple] | None = None,
     landing: float | None = None,
     limits: ContactLimits | None = None,
+    still: bool | None = None,
     also: Iterable[str] = (),
 ) -> Report:
     """Return what is wrong with the feet of a clip.
@@ -91,6 +96,9 @@ def check(
         Seconds at the start of each stance in which the foot may slip. Left out it's
         0.04 for a clip that says it was captured (``"captured": true`` in its extra
         fields), since real heels do, and 0 for an authored one.
+    still : bool, optional
+        Whether the pose is declared still, so that its centre of mass must lie over its support. Left
+        out it's so for a clip that says so (``"still": true`` in its extra fields).
     also : iterable of str
         Kinds to look for that are left out otherwise, of `tolerances.WHEN_ASKED`.
     """
@@ -100,6 +108,8 @@ def check(
     found = find_stances(scene, limits)
     if landing is None:
         landing = LANDING if clip.extra.get("captured") is True else 0.0
+    if still is None:
+        still = clip.extra.get("still") is True
     bounds = tolerances_for(rig.leg, {**rig.tolerances, **(tolerances or {})})
     seen = Seen.of(clip, ground, scene, found)
     touch, at = seen.touch, seen.fine.frames
@@ -110,8 +120,13 @@ def check(
     findings += _by_foot("stretch", seen.over, at, bounds)
     if not rig.planar:  # a cut-out's legs pass each other in one plane
         findings += collect("cross", "both", seen.overlap, at, bounds["cross"])
+    if not is_even(scene.ground):
+        findings += _by_foot("overhang", overhang_of(scene, found), scene.frames, bounds)
     findings += joint_findings(seen.joints, scene, bounds)
+    findings += balance_findings(scene, found, bounds["balance"], still=still)
     findings += seam_findings(clip, rig, bounds["seam"])
+    if "oppose" in asked:
+        findings += oppose_findings(scene, bounds["oppose"])
     if "mismatch" in asked:
         findings += mismatch_findings(clip, rig, bounds["mismatch"])
     looked = {kind: bounds[kind] for kind in KINDS if kind in asked or kind not in WHEN_ASKED}

@@ -98,10 +98,10 @@ class Cycle:
         """Return the values at offsets, ``(n,)``."""
         return np.asarray(Pack.from_curves([self._curve(0.0)]).evaluate(np.asarray(offset, dtype=np.float64))[0])
 
-    def slopes(self, offset: float) -> tuple[float, float]:
-        """Return the slopes in and out at one offset."""
-        at, pack = np.array([offset]), Pack.from_curves([self._curve(0.0)])
-        return float(pack.slopes(at, side="left")[0, 0]), float(pack.slopes(at, side="right")[0, 0])
+    def slopes(self, offset: ArrayLike) -> tuple[Array, Array]:
+        """Return the slopes in and out at offsets, ``(n,)`` each."""
+        at, pack = np.asarray(offset, dtype=np.float64), Pack.from_curves([self._curve(0.0)])
+        return pack.slopes(at, side="left")[0], pack.slopes(at, side="right")[0]
 
     def curve(self, first: int, axis: Axis | None = None, *, scale: float = 1.0) -> Curve:
         """Return the channel, starting at frame ``first`` and keyed on both ends of the loop.
@@ -112,9 +112,13 @@ class Cycle:
         places = max(0, FINEST + round(log10(abs(scale))))
         if len(self.offset) == 1 or not np.ptp(self.value):
             return Curve.constant(round(float(self.value[0]) / scale + zero, places), frame=first)
-        made = self._ended()
-        value = np.round(made.value / scale + zero, places) + 0.0  # no minus before a zero
-        entering, leaving = made.slope_in / scale, made.slope_out / scale
+        value = np.round(self.value / scale + zero, places) + 0.0  # no minus before a zero
+        through = self.shape == Shape.THROUGH
+        slope = _through(self.offset, value, self.period)
+        entering, leaving = (np.where(through, slope, side / scale) for side in (self.slope_in, self.slope_out))
+        # in the file's own numbers first, so that the key put in at the loop's start leaves the curve as it is
+        made = replace(self, value=value, slope_in=entering, slope_out=leaving)._ended()
+        value, entering, leaving = made.value, made.slope_in, made.slope_out
         frames = np.append(made.offset, self.period) + first
         return Curve(frames, np.append(value, value[0]), np.append(made.shape, made.shape[0]),
                      np.append(entering, entering[0]), np.append(leaving, leaving[0]), None,
@@ -124,7 +128,8 @@ class Cycle:
         """Return the same curve with a key at the loop's start."""
         if self.offset[0] == 0.0:
             return self
-        value, (entering, leaving) = float(self.at([0.0])[0]), self.slopes(0.0)
+        value = float(self.at([0.0])[0])
+        entering, leaving = (float(side[0]) for side in self.slopes([0.0]))
         # a new neighbour would change the slopes through the keys, so they're stated
         shape = np.where(self.shape == Shape.THROUGH, Shape.GIVEN, self.shape).astype(np.int8)
         own = Shape.LEVEL if entering == 0.0 == leaving else Shape.GIVEN

@@ -28,7 +28,7 @@ __all__ = [
     "interpolate",
     "least_change",
     "least_within",
-    "nearest_change",
+    "nearest_changes",
     "slopes_of",
 ]
 
@@ -83,6 +83,16 @@ class Window:
         return cls(start % frames, end - start + 1)
 
     @property
+    def shape(self) -> tuple[int, tuple[bool, bool], bool]:
+        """What it has in common with windows that start elsewhere."""
+        return self.count, self.level, self.closed
+
+    @property
+    def free(self) -> int:
+        """How many frames are free to change."""
+        return self.count - 1 if self.closed else self.count - sum(self.level)
+
+    @property
     def frames(self) -> Indices:
         """Its frames, counted from the clip's first and on over a loop's seam."""
         return np.arange(self.start, self.start + self.count)
@@ -122,7 +132,7 @@ def interpolate(values: Array, window: Window) -> Array:
         parts = np.stack([values[..., :-1], slope[..., :-1], values[..., 1:], slope[..., 1:]], axis=-1)
         inner = (parts @ _HERMITE).reshape(*values.shape[:-1], -1)
         return np.concatenate([inner, values[..., -1:]], axis=-1)
-    return np.asarray(values @ _spread(window.count, window.level, window.closed))
+    return np.asarray(values @ _spread(*window.shape))
 
 
 @lru_cache(maxsize=256)
@@ -139,9 +149,10 @@ def _spread(count: int, level: tuple[bool, bool], closed: bool) -> Array:
 
 
 @lru_cache(maxsize=256)
-def _problem(shape: Window, ease: float) -> tuple[Array, Array, Array]:
-    """Return ``S`` ``(samples, free)``, the objective's matrix inverted, and the matrix, for a window from 0 on."""
-    free = shape.count - 1 if shape.closed else shape.count - sum(shape.level)
+def _problem(count: int, level: tuple[bool, bool], closed: bool, ease: float) -> tuple[Array, Array, Array]:
+    """Return ``S`` ``(samples, free)``, the objective's matrix inverted, and the matrix, for a window's shape."""
+    shape = Window(0, count, level, closed)
+    free = shape.free
     sampled = interpolate(np.array([shape.filled(row) for row in np.eye(free)]), shape).T
     if shape.closed:
         eye = np.eye(free)
@@ -158,9 +169,9 @@ def _problem(shape: Window, ease: float) -> tuple[Array, Array, Array]:
 
 
 @lru_cache(maxsize=256)
-def _rooted(shape: Window, ease: float) -> tuple[Array, Array]:
+def _rooted(count: int, level: tuple[bool, bool], closed: bool, ease: float) -> tuple[Array, Array]:
     """Return the root ``L`` of the objective's inverse, and ``S L``."""
-    sampled, inverse, _ = _problem(shape, ease)
+    sampled, inverse, _ = _problem(count, level, closed, ease)
     root: Array = dpotrf(inverse, lower=1, clean=1)[0]
     scaled = sampled @ root
     for array in (root, scaled):
@@ -168,17 +179,22 @@ def _rooted(shape: Window, ease: float) -> tuple[Array, Array]:
     return root, scaled
 
 
-@lru_cache(maxsize=256)
-def frame_problem(shape: Window, ease: float) -> tuple[Array, Array, Array]:
-    """Return what a change at whole frames is asked with: values, second differences, and the objective's inverse.
+def frame_problem(window: Window, ease: float) -> tuple[Array, Array, Array]:
+    """Return what a change at whole frames is asked with: values, second differences, and the root of the inverse.
 
-    The first two are ``(count, free)``, over all frames of a window that starts at 0.
+    The first two are ``(count, free)``, over all frames of the window; the last is ``L``, where ``L L'`` is the
+    objective's inverse.
     """
-    free = shape.count - 1 if shape.closed else shape.count - sum(shape.level)
-    value = np.array([shape.filled(row) for row in np.eye(free)]).T
-    ends = (value[-2:-1], value[1:2]) if shape.closed else (np.zeros((1, free)), np.zeros((1, free)))
+    return _at_frames(*window.shape, ease)
+
+
+@lru_cache(maxsize=256)
+def _at_frames(count: int, level: tuple[bool, bool], closed: bool, ease: float) -> tuple[Array, Array, Array]:
+    shape = Window(0, count, level, closed)
+    value = np.array([shape.filled(row) for row in np.eye(shape.free)]).T
+    ends = (value[-2:-1], value[1:2]) if closed else (np.zeros((1, shape.free)), np.zeros((1, shape.free)))
     padded = np.concatenate([ends[0], value, ends[1]])
-    return value, padded[2:] - 2.0 * padded[1:-1] + padded[:-2], _problem(shape, ease)[1]
+    return value, padded[2:] - 2.0 * padded[1:-1] + padded[:-2], _rooted(count, level, closed, ease)[0]
 
 
 def _inverse(matrix: Array) -> Array:
@@ -198,11 +214,9 @@ def least_change(window: Window, low: Array, high: Array | None = None, *, ease:
     ease : float
         Frames over which the change likes to bend.
     """
-    free = window.count - 1 if window.closed else window.count - sum(window.level)
-    if free < 1:
+    if window.free < 1:
         return np.zeros(window.count)
-    shape = Window(0, window.count, window.level, window.closed)
-    root, scaled = _rooted(shape, float(ease))
+    root, scaled = _rooted(*window.shape, ease)
     if high is None and np.isfinite(low).all():
         return window.filled(_least(root, scaled, low))
     at_low = np.flatnonzero(np.isfinite(low))
@@ -214,48 +228,49 @@ def least_change(window: Window, low: Array, high: Array | None = None, *, ease:
     return window.filled(_least(root, np.concatenate(sides), np.concatenate(bound)))
 
 
-def nearest_change(window: Window, wanted: Array, weight: Array, *, ease: float) -> Array:
-    """Return the smooth change, ``(count,)``, that is nearest to what's wanted at the samples that have a weight.
+def nearest_changes(window: Window, wanted: Array, weight: Array, *, ease: float) -> list[Array]:
+    """Return the smooth changes, each ``(count,)``, nearest to what's wanted at the samples that have a weight.
 
-    It minimises ``sum weight (S x - wanted)^2`` plus the objective above; ``wanted`` and ``weight`` are ``(samples,)``.
+    Each minimises ``sum weight (S x - wanted)^2`` plus the objective above; ``wanted`` and ``weight`` are
+    ``(changes, samples)``.
     """
-    free = window.count - 1 if window.closed else window.count - sum(window.level)
-    if free < 1:
-        return np.zeros(window.count)
-    sampled, _, weighed = _problem(Window(0, window.count, window.level, window.closed), float(ease))
-    pulled = sampled.T * weight
-    found: Array = dposv(pulled @ sampled + weighed, pulled @ wanted)[1]
-    return window.filled(found)
+    if window.free < 1:
+        return [np.zeros(window.count) for _ in wanted]
+    sampled, _, weighed = _problem(*window.shape, ease)
+    pulled = sampled.T * weight[:, None]
+    both = zip(pulled @ sampled + weighed, np.einsum("kfs,ks->kf", pulled, wanted), strict=True)
+    return [window.filled(dposv(matrix, side)[1]) for matrix, side in both]
 
 
-def least_within(side: Array, bound: Array, inverse: Array) -> Array:
+def least_within(side: Array, bound: Array, root: Array) -> Array:
     """Return the ``x`` ``(n,)`` with ``side @ x >= bound`` for which ``x @ H @ x`` is least.
 
     Parameters
     ----------
     side : ndarray, shape (m, n)
     bound : ndarray, shape (m,)
-    inverse : ndarray, shape (n, n)
-        The inverse of ``H``.
+    root : ndarray, shape (n, n)
+        ``L``, where ``L L'`` is the inverse of ``H``.
 
     Notes
     -----
     The dual is least squares with no sign but positive ones (Lawson and Hanson 1974, chapter 23, from memory).
     Only bounds that have been broken so far take part, so the dual stays small.
     """
-    root = dpotrf(inverse, lower=1, clean=1)[0]
     return _least(root, side @ root, bound)
 
 
 def _least(root: Array, scaled: Array, bound: Array) -> Array:
-    """Return what `least_within` does, for the inverse's root ``L`` (``inverse = L L'``) and ``side @ L``."""
+    """Return what `least_within` does, for the inverse's root ``L`` and ``side @ L``."""
     size = float(bound.max(initial=0.0))
     if size <= 0.0:
         return np.zeros(scaled.shape[1])
     wanted = bound / size
-    active = wanted > ROUNDING if len(bound) > FEW else np.ones(len(bound), dtype=bool)
+    if len(bound) <= FEW:
+        return np.asarray(root @ _nearest(scaled, wanted) * size)
+    active = wanted > ROUNDING
     y = _nearest(scaled[active], wanted[active])
-    for _ in range(ROUNDS - 1 if len(bound) > FEW else 0):
+    for _ in range(ROUNDS - 1):
         fresh = (wanted - scaled @ y > ROUNDING) & ~active
         if not np.count_nonzero(fresh):
             break
@@ -267,11 +282,9 @@ def _least(root: Array, scaled: Array, bound: Array) -> Array:
 def _nearest(side: Array, bound: Array, *, soft: float = 0.0) -> Array:
     """Return the shortest ``y`` with ``side @ y >= bound``; where there's none, the bounds give way."""
     rows, columns = side.shape
-    system = np.zeros((columns + 1 + (rows if soft else 0), rows))
-    system[:columns] = side.T
-    system[columns] = bound
+    system = np.concatenate([side.T, bound[None]])
     if soft:
-        system[columns + 1 :] = np.eye(rows) * soft
+        system = np.concatenate([system, np.eye(rows) * soft])
     goal = np.zeros(len(system))
     goal[columns] = 1.0
     dual, apart = nnls(system, goal, maxiter=30 * rows + 100)

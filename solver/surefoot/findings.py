@@ -24,7 +24,10 @@ ADVICE = {
     "snap": "Give the knee a little slack before it straightens: lower the hips or lift the heel.",
     "seam": "Give the last key the first one's value and slopes.",
     "cross": "Swing the foot further out here.",
+    "balance": "Move the hips towards the support foot, or step wider or narrower under them.",
+    "overhang": "Move the footprint onto its tread, or let the heel stay up; planting moves it where a tread is near.",
     "limit": "Ease this joint back into its range.",
+    "oppose": "Turn it the other way, give it less, or let it come later than what it follows.",
     "mismatch": "Twin the other side, or leave it where the difference is meant.",
 }
 

@@ -18,10 +18,13 @@ from surefoot.clip import Stance
 from surefoot.contact import runs
 from surefoot.errors import InputError
 from surefoot.ground import Ground
+from surefoot.lean import leaning, planar_lean, seated_lean
 from surefoot.rig import FEET
 from surefoot.rotations import angles_of, apply, compose, matrix
 from surefoot.scene import Scene
-from surefoot.sole import FLAT, FOREFOOT, HEEL, Turns
+from surefoot.seat import seats_of
+from surefoot.sole import FLAT, Turns
+from surefoot.underfoot import BENEATH, is_even
 
 __all__ = ["Anchor", "Prints", "Tracks", "fit_prints"]
 
@@ -179,6 +182,21 @@ class Prints:
         pitch, yaw, cant = angles_of(turn, near=(angles[0], angles[1], angles[2]))
         return np.array([pitch, yaw - self.yaw[which], cant])
 
+    def authored_turns(self, which: Indices, angles: Array, down: Flags) -> Array:
+        """Return pitch, swivel and cant ``(3, ...)`` as they were meant: on leaning ground, or on level.
+        A stance that's flat on level ground in some sample that is ``down``, but in none on its own leaning
+        footprint, was authored for level ground: its flat foot is to lie on the slope.
+        """
+        local = self.local_turns(which, angles)
+        if self.tilt is None:
+            return local
+        level = np.array([angles[0], angles[1] - self.yaw[which], angles[2]])
+        flattest = np.full((2, len(self.yaw)), np.inf)
+        for nearest, turns in zip(flattest, (local, level), strict=True):
+            np.minimum.at(nearest, which[down], np.maximum(np.abs(turns[0]), np.abs(turns[2]))[down])
+        meant_level = (flattest[0] > FLAT) & (flattest[1] < FLAT)
+        return np.where(meant_level[which], level, local)
+
     def world_turns(self, which: Indices, local: Array, near: Array) -> Array:
         """Return ground-space pitch, yaw and cant of feet at ``local`` pitch, swivel and cant."""
         if self.tilt is None:
@@ -189,20 +207,15 @@ class Prints:
     def moved(self, shift: Array, tracks: Tracks, scene: Scene) -> Prints:
         """Return the footprints moved across the ground by ``shift`` ``(2, prints)``, x and z."""
         x, z = self.origin[0] + shift[0], self.origin[2] + shift[1]
-        origin = np.array([x, scene.ground.height(x, z), z])
-        return _imaged(replace(self, origin=origin), tracks, scene)
-
-
-def tilt_onto(nx: Array, ny: Array, nz: Array) -> Array:
-    """Return the least turns ``(3, 3, ...)`` that carry +Y onto unit normals, which point up."""
-    k = 1.0 / (1.0 + ny)
-    return np.array(
-        [
-            [1.0 - k * nx * nx, nx, -k * nx * nz],
-            [-nx, ny, -nz],
-            [-k * nx * nz, nz, 1.0 - k * nz * nz],
-        ]
-    )
+        if is_even(scene.ground):
+            origin = np.array([x, scene.ground.height(x, z), z])
+            return _imaged(replace(self, origin=origin), tracks, scene)
+        # not off the tread that a footprint lies on
+        new = seats_of(scene.ground, scene.binding.rig, np.array([x, z]), self.yaw, tracks.foot_of, movable=False)
+        old = seats_of(scene.ground, scene.binding.rig, self.origin[::2], self.yaw, tracks.foot_of, movable=False)
+        stays = (np.abs(new.level - self.origin[1]) < 2.0 * BENEATH) & (new.share > old.share - 0.1)
+        moved = self.origin + np.where(stays, np.array([shift[0], new.level - self.origin[1], shift[1]]), 0.0)
+        return _imaged(replace(self, origin=moved), tracks, scene)
 
 
 def fit_prints(scene: Scene, tracks: Tracks, *, anchor: Anchor | int = "flat", keyed: Flags | None = None) -> Prints:
@@ -235,21 +248,26 @@ def fit_prints(scene: Scene, tracks: Tracks, *, anchor: Anchor | int = "flat", k
     prints = Prints(np.zeros((3, count)), np.zeros(count), None)
     if not level:
         prints = _level_fit(count, owner, ankle, angles, scene.ground)
+    even = is_even(scene.ground)
     for _ in range(1 if level else 3):
-        tilt = None if level else _tilts(prints, tracks.foot_of, scene)
+        tilt = (
+            None if level else (planar_lean if even else seated_lean)(prints.origin, prints.yaw, tracks.foot_of, scene)
+        )
         prints = Prints(prints.origin, prints.yaw, tilt)
-        local = prints.local_turns(owner, angles)
+        local = prints.authored_turns(owner, angles, owner >= 0)
         flat = np.abs(local[0]) < FLAT
         weight = _weights(local[0], flat, owner, count, tracks, held, anchor, keyed, scene)
         yaw = _circular_mean(local[1] + prints.yaw[owner], weight, owner, count)
         prints = Prints(prints.origin, yaw, tilt)
-        pitch, swivel, cant = prints.local_turns(owner, angles)[:, None]
+        pitch, swivel, cant = prints.authored_turns(owner, angles, owner >= 0)[:, None]
         turns = Turns(pitch, cant, swivel, soles.planted_bend(pitch, cant, bend[None]))
         place = ankle - prints.outof(owner, soles.planted(turns)[:, 0])
         total = np.bincount(owner, weight, count)
         total[total == 0.0] = 1.0
         x, z = (np.bincount(owner, weight * place[i], count) / total for i in (0, 2))
         prints = Prints(np.array([x, scene.ground.height(x, z), z]), yaw, tilt)
+    if not even:
+        prints = _moved_to_treads(prints, tracks.foot_of, scene)
     return _imaged(prints, tracks, scene)
 
 
@@ -276,24 +294,12 @@ def _level_fit(count: int, owner: Indices, ankle: Array, angles: Array, ground: 
     return Prints(np.array([x, ground.height(x, z), z]), yaw, None)
 
 
-def _tilts(prints: Prints, foot_of: Indices, scene: Scene) -> Array:
-    """Lean each footprint on the ground under its heel and ball, and its inner and outer edge."""
-    s, c = np.sin(prints.yaw), np.cos(prints.yaw)
-    x, z = prints.origin[0], prints.origin[2]
-    _, _, _, back, _, _ = scene.soles.rockers[:, 3 * foot_of + HEEL]
-    _, half, _, front, _, _ = scene.soles.rockers[:, 3 * foot_of + FOREFOOT]
-    half = half * 0.5
-
-    def height(dx: Array, dz: Array) -> Array:
-        return scene.ground.height(x + c * dx + s * dz, z - s * dx + c * dz)
-
-    zero = np.zeros_like(x)
-    along = (height(zero, front) - height(zero, back)) / (front - back)
-    across = (height(half, zero) - height(-half, zero)) / (2.0 * half)
-    # rise along the heading and to its left, turned into world x and z
-    gx, gz = s * along + c * across, c * along - s * across
-    size = 1.0 / np.sqrt(1.0 + gx**2 + gz**2)
-    return tilt_onto(-gx * size, size, -gz * size)
+def _moved_to_treads(prints: Prints, foot_of: Indices, scene: Scene) -> Prints:
+    """Move each footprint, along its heading, to where enough of its sole has ground beneath it, and seat it."""
+    place = prints.origin[::2]
+    seats = seats_of(scene.ground, scene.binding.rig, place, prints.yaw, foot_of, movable=True)
+    x, z = place + seats.shift * np.array([np.sin(prints.yaw), np.cos(prints.yaw)])
+    return Prints(np.array([x, seats.level, z]), prints.yaw, leaning(prints.yaw, seats.along, seats.across))
 
 
 def _weights(

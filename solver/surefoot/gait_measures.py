@@ -15,6 +15,7 @@ from surefoot.contact import find_stances
 from surefoot.errors import InputError
 from surefoot.ground import Ground
 from surefoot.joints import KNEE, joints_of
+from surefoot.pendulum import GRAVITY
 from surefoot.planting import scene_of
 from surefoot.rig import FEET, Rig
 from surefoot.scene import Scene
@@ -22,12 +23,10 @@ from surefoot.seen import between
 from surefoot.sole import FLAT
 from surefoot.touch import PER_FRAME, Touch
 
-__all__ = ["GRAVITY", "gait_figures"]
+__all__ = ["gait_figures"]
 
 Array = NDArray[np.float64]
 
-GRAVITY = 9.80665
-"""Metres a second squared."""
 MID_SWING = (0.25, 0.8)
 """Share of a swing in which its least clearance is looked for."""
 

@@ -26,6 +26,8 @@ def print_blocked(blocked: Blocked, clip: Clip) -> None:
     print(f"left foot: {told}; the right foot {pace.half} frames later")
     if pace.half % 2:
         print(f"passing lies half a frame later than told: a step has {pace.half} frames")
+    if blocked.widened > 0.0:
+        print(f"the feet are {1e2 * blocked.widened:.1f} cm wider apart than asked, so that they pass each other")
     count = sum(len(curve.frames) for curve in clip.channels.values())
     print(f"{count} keys on {len(clip.channels)} channels")
 

@@ -10,6 +10,7 @@ from numpy.typing import ArrayLike, NDArray
 from surefoot.errors import InputError, ShapeError, UnitError
 
 __all__ = [
+    "Components",
     "common_shape",
     "filled",
     "frozen",
@@ -23,6 +24,8 @@ __all__ = [
 ]
 
 Array = NDArray[np.float64]
+Components = tuple[ArrayLike, ArrayLike, ArrayLike] | Array
+"""Points as (x, y, z), one array per coordinate; an array of shape (3, ...) serves too."""
 
 LARGEST = 10_000.0  # metres; a ground beyond ten kilometres is in the wrong unit
 

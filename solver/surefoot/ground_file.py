@@ -5,15 +5,18 @@
     surefoot = "ground/1"
     name = "hill street"             # optional
     unit = "m"                       # m, cm, mm, in or ft; never guessed
-    kind = "profile"                 # flat, plane or profile
+    kind = "profile"                 # flat, plane, profile, grid or mesh
 
     # flat:     height = 0.0
     # plane:    point = [0, 0, 0], and normal = [x, y, z], or slope_percent or slope_deg with heading_deg = 0
     # profile:  heading_deg = 0, origin = [0, 0, 0], and one of
     points = [[0, 0], [4, 0.2]]      # distance and height; equal distances in a row make a riser
-    # stairs = { riser = 0.17, tread = 0.29, count = 12, start = 0 }
-    # ramp = { rise = 0.5, run = 6, start = 0 }
+    # stairs = { riser = 0.17, tread = 0.29, nosing = 0.02, count = 12, start = 0 }, or { preset = "accessible" }
+    # ramp = { rise = 0.5, run = 6, start = 0 }, or { preset = "1:12", run = 5 }
     # kerb = { height = 0.12, at = 0 }
+
+    # grid:     file = "cobbles.npy" or .csv beside this file (rows along the heading), spacing = 0.05,
+    #           smooth = false, heading_deg = 0, origin = [0, 0, 0]
 
 Presets for stairs, ramps and kerbs are for pictures: what may be built is decided by local codes and
 licensed practice, not here.
@@ -33,6 +36,9 @@ import numpy as np
 
 from surefoot.errors import FileError, InputError, UnitError, UnknownName
 from surefoot.ground import Flat, Ground, Plane, Profile
+from surefoot.ground_data_file import read_heights
+from surefoot.ground_grid import Grid
+from surefoot.ground_presets import FLIGHT, RAMPS, STAIRS
 from surefoot.units import LENGTHS
 
 __all__ = ["load_ground", "parse_ground"]
@@ -40,7 +46,7 @@ __all__ = ["load_ground", "parse_ground"]
 WANTED = {
     "surefoot": 'surefoot = "ground/1"',
     "unit": f"one of {', '.join(LENGTHS)}",
-    "kind": "flat, plane or profile",
+    "kind": "flat, plane, profile, grid or mesh",
 }
 IN_WORDS = {
     "float": "a number",
@@ -77,16 +83,19 @@ class _Plane(_Header, forbid_unknown_fields=True):
 
 
 class _Stairs(msgspec.Struct, forbid_unknown_fields=True):
-    riser: float
-    tread: float
-    count: int
+    riser: float | None = None
+    tread: float | None = None
+    count: int | None = None
+    nosing: float | None = None
     start: float = 0.0
+    preset: str | None = None
 
 
 class _Ramp(msgspec.Struct, forbid_unknown_fields=True):
-    rise: float
     run: float
+    rise: float | None = None
     start: float = 0.0
+    preset: str | None = None
 
 
 class _Kerb(msgspec.Struct, forbid_unknown_fields=True):
@@ -101,6 +110,20 @@ class _Profile(_Header, forbid_unknown_fields=True):
     kerb: _Kerb | None = None
     heading_deg: float = 0.0
     origin: Three = (0.0, 0.0, 0.0)
+
+
+class _Grid(_Header, forbid_unknown_fields=True, kw_only=True):
+    file: str
+    spacing: float
+    smooth: bool = False
+    heading_deg: float = 0.0
+    origin: Three = (0.0, 0.0, 0.0)
+
+
+class _Mesh(_Header, forbid_unknown_fields=True, kw_only=True):
+    file: str
+    origin: Three = (0.0, 0.0, 0.0)
+    heading_deg: float = 0.0
 
 
 Told = TypeVar("Told", bound=msgspec.Struct)
@@ -132,11 +155,13 @@ def load_ground(path: str | PathLike[str]) -> Ground:
         line = raw.count(b"\n", 0, error.start) + 1
         message = f"expected UTF-8 text, got the byte {raw[error.start]:#04x}"
         raise FileError(message, place=f"{place}: line {line}") from None
-    return parse_ground(text, place=place)
+    return parse_ground(text, place=place, folder=Path(path).parent)
 
 
-def parse_ground(text: str, *, place: str = "ground") -> Ground:
+def parse_ground(text: str, *, place: str = "ground", folder: Path | None = None) -> Ground:
     """Return the ground that a TOML text describes, in metres; ``place`` names the text in messages.
+
+    Files that it names are looked for in ``folder``.
 
     Examples
     --------
@@ -151,12 +176,12 @@ def parse_ground(text: str, *, place: str = "ground") -> Ground:
     except ValueError as error:
         raise FileError(f"expected TOML, but {_lowered(str(error))}", place=place) from None
     try:
-        return _ground(table)
+        return _ground(table, folder or Path())
     except InputError as error:
         raise error.within(place) from None
 
 
-def _ground(table: dict[str, Any]) -> Ground:
+def _ground(table: dict[str, Any], folder: Path) -> Ground:
     header = _read(table, _Header)
     if header.unit not in LENGTHS:
         raise UnitError(f"expected {WANTED['unit']}, got {header.unit!r}", place="unit")
@@ -168,6 +193,11 @@ def _ground(table: dict[str, Any]) -> Ground:
         return _plane(_read(table, _Plane), metres)
     if header.kind == "profile":
         return _profile(_read(table, _Profile), metres)
+    if header.kind == "grid":
+        grid = _read(table, _Grid)
+        heights = read_heights(folder / grid.file) * metres
+        origin, heading = np.array(grid.origin) * metres, _heading(grid.heading_deg)
+        return Grid(heights, grid.spacing * metres, heading, origin, grid.smooth, grid.name or "grid")
     raise InputError(f"expected {WANTED['kind']}, got {header.kind!r}", place="kind")
 
 
@@ -208,23 +238,55 @@ def _profile(profile: _Profile, metres: float) -> Profile:
             raise type(error)(error.reason, place=place) from None
     try:
         if (stairs := profile.stairs) is not None:
+            riser, tread, nosing = _steps(stairs, metres)
             return Profile.stairs(
-                riser=stairs.riser * metres,
-                tread=stairs.tread * metres,
-                count=stairs.count,
+                riser=riser,
+                tread=tread,
+                nosing=nosing,
+                count=FLIGHT if stairs.count is None else stairs.count,
                 start=stairs.start * metres,
                 heading=heading,
                 origin=origin,
                 name=name,
             )
         if (ramp := profile.ramp) is not None:
-            rise, run, start = ramp.rise * metres, ramp.run * metres, ramp.start * metres
+            run, start = ramp.run * metres, ramp.start * metres
+            rise = _rise(ramp, metres)
             return Profile.ramp(rise=rise, run=run, start=start, heading=heading, origin=origin, name=name)
         kerb = profile.kerb or _Kerb(0.0)
         height, at = kerb.height * metres, kerb.at * metres
         return Profile.kerb(height=height, at=at, heading=heading, origin=origin, name=name)
     except InputError as error:
         raise (error if error.place.startswith("origin") else error.within(given)) from None
+
+
+def _steps(stairs: _Stairs, metres: float) -> tuple[float, float, float]:
+    """Return riser, tread and nosing in metres, as stated or as their preset has them."""
+    nosing = (stairs.nosing or 0.0) * metres
+    if stairs.preset is not None:
+        if stairs.preset not in STAIRS:
+            raise UnknownName("stairs", stairs.preset, STAIRS, place="preset")
+        if stairs.tread is not None or stairs.riser is not None:
+            raise InputError("expected either a preset or a riser and a tread, got both", place="preset")
+        preset = STAIRS[stairs.preset]
+        return preset.riser, preset.tread, preset.nosing if stairs.nosing is None else nosing
+    for name in ("riser", "tread", "count"):
+        if getattr(stairs, name) is None:
+            raise InputError("expected a value, got none", place=name)
+    return (stairs.riser or 0.0) * metres, (stairs.tread or 0.0) * metres, nosing
+
+
+def _rise(ramp: _Ramp, metres: float) -> float:
+    """Return a ramp's rise in metres, as stated or as its preset has it."""
+    if ramp.preset is None:
+        if ramp.rise is None:
+            raise InputError("expected a value, got none", place="rise")
+        return ramp.rise * metres
+    if ramp.preset not in RAMPS:
+        raise UnknownName("ramp", ramp.preset, RAMPS, place="preset")
+    if ramp.rise is not None:
+        raise InputError("expected either a preset or a rise, got both", place="preset")
+    return ramp.run * metres * RAMPS[ramp.preset].ratio
 
 
 def _heading(degrees: float) -> float:

@@ -106,10 +106,11 @@ class GroundLine:
             nearest[rows] = np.minimum(nearest[rows], np.sqrt(square))
         return np.copysign(nearest, below)
 
-    def corner_depth(self, begin: Array, low: Array, end: Array, high: Array) -> Array:
+    def corner_depth(self, begin: Array, low: Array, end: Array, high: Array, *, upright: bool = False) -> Array:
         """Return how far the worst corner pokes through each line from (begin, low) to (end, high), all (q,).
 
-        Only a convex corner can be the worst: a hollow lies below the chord between its neighbours.
+        It's the distance to the line, or with ``upright`` the height straight above it. Only a convex corner can be
+        the worst: a hollow lies below the chord between its neighbours.
         """
         run, climb = end - begin, high - low
         poke = 0.0 * (run + climb)  # NaN where a coordinate is
@@ -119,8 +120,18 @@ class GroundLine:
             ahead, tilt = np.abs(run[rows]), climb[rows] * np.sign(run[rows])
             across = self.corner[index] - begin[rows]
             above = (self.corner_rise[index] - low[rows]) * ahead - across * tilt
-            poke[rows] += np.maximum(above.max(axis=0), 0.0) / np.hypot(ahead, tilt)
+            size = np.maximum(ahead, 1e-300) if upright else np.hypot(ahead, tilt)
+            poke[rows] += np.maximum(above.max(axis=0), 0.0) / size
         return np.asarray(poke)
+
+    def inset(self, begin: Array, end: Array) -> Array:
+        """Return the largest distance from a corner between ``begin`` and ``end`` (q,) to the nearer; inf for none."""
+        first, stop = self.corner.searchsorted(begin, "right"), self.corner.searchsorted(end, "left")
+        most = np.full(begin.shape, -np.inf)
+        for rows, index in _windows(first, stop):
+            corner = self.corner[index]
+            most[rows] = np.maximum(most[rows], np.minimum(corner - begin[rows], end[rows] - corner).max(axis=0))
+        return np.where(np.isfinite(most), most, np.inf)
 
 
 def _refuse_folds(distance: Array, rise: Array, kept: NDArray[np.intp]) -> None:

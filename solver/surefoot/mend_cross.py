@@ -78,7 +78,7 @@ def _out(bench: Bench, finding: Finding, foot: int, span: NDArray[np.intp], need
     place[bench.samples_of(window)] = np.arange(len(low))
     seen = place[span] >= 0
     low[place[span][seen]] = need[seen]
-    amount = least_change(window, low, ease=BENDING * float(bench.clip.rate))
+    amount = least_change(window, low, ease=BENDING * bench.rate)
     x, _, z = bench.to_world(np.repeat(way[:, [most]], window.count, axis=1) * amount, window.frames)
     return bench.foot_draft(finding, "swing out", foot, window, {"x": x, "z": z})
 

@@ -20,7 +20,7 @@ from surefoot.reach import allowed_length
 from surefoot.rig import FEET
 from surefoot.touch import PER_FRAME
 
-__all__ = ["Legs", "hips_draft", "lowering", "roll_to_length", "stretch_drafts"]
+__all__ = ["ROLLS", "Legs", "hips_draft", "lowering", "roll_to_length", "stretch_drafts"]
 
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -33,6 +33,8 @@ HIPS_EASING, HIPS_BENDING = 0.3, 0.12
 MOST_TURN = float(np.radians(25.0))
 LONGEST_LOOP = 240
 """Frames: the hips of a longer loop are lowered about the finding, not all round."""
+ROLLS = (("heel up", "heel down"), ("more pitch", "less pitch"))
+"""What positive and negative turns are called, about the ball and about the heel."""
 ROUNDS = 60
 TOUCHING, ROUNDING = 1e-13, 1e-12
 """Metres by which a disc may be missed: by the answer, and by a corner of two others that is tried."""
@@ -40,8 +42,8 @@ FARTHEST = 0.1
 """Of the leg: a footprint is moved nearer by at most so much."""
 
 
-def roll_to_length(ankle: Array, hip: Array, pivot: Array, lateral: Array, length: Array, *, sign: float) -> Array:
-    """Return the turn about a level axis through a pivot that brings the ankle to a distance from the hip.
+def roll_to_length(ankle: Array, hip: Array, pivot: Array, lateral: Array, length: Array) -> Array:
+    """Return the turns about a level axis through a pivot that bring the ankle to a distance from the hip.
 
     Parameters
     ----------
@@ -52,22 +54,23 @@ def roll_to_length(ankle: Array, hip: Array, pivot: Array, lateral: Array, lengt
 
     Returns
     -------
-    ndarray, shape (...)
-        Radians from 0 on, counted along ``sign``: the smaller of the two that do it; NaN for none below 25 degrees.
+    ndarray, shape (2, ...)
+        Radians from 0 on, of positive and of negative turns: the smaller of the two that do it; NaN for none below
+        25 degrees.
     """
     ex, _, ez = lateral
     arm, far = ankle - pivot, hip - pivot
     up, ahead = arm[1], arm[2] * ex - arm[0] * ez
     hip_up, hip_ahead = far[1], far[2] * ex - far[0] * ez
-    cosine, sine = up * hip_up + ahead * hip_ahead, sign * (up * hip_ahead - ahead * hip_up)
-    total = (
-        (arm**2).sum(axis=0) + (far**2).sum(axis=0) - 2.0 * (arm[0] * ex + arm[2] * ez) * (far[0] * ex + far[2] * ez)
-    )
+    cosine, sine = up * hip_up + ahead * hip_ahead, up * hip_ahead - ahead * hip_up
+    square = arm * arm + far * far
+    total = square[0] + square[1] + square[2] - 2.0 * (arm[0] * ex + arm[2] * ez) * (far[0] * ex + far[2] * ez)
     size = np.hypot(cosine, sine)
     share = (total - length**2) / np.maximum(2.0 * size, 1e-12)
     spread, phase = np.arccos(np.clip(share, -1.0, 1.0)), np.arctan2(sine, cosine)
-    both = np.remainder(np.array([phase - spread, phase + spread]) + 1e-9, 2.0 * np.pi) - 1e-9
-    found = both.min(axis=0)
+    forward, back = phase - spread, phase + spread
+    ways = np.array([[forward, back], [-forward, -back]])
+    found = (np.remainder(ways + 1e-9, 2.0 * np.pi) - 1e-9).min(axis=1)
     return np.where((np.abs(share) <= 1.0) & (found <= MOST_TURN), np.maximum(found, 0.0), np.nan)
 
 
@@ -92,7 +95,7 @@ class Legs:
         bench, at = self.bench, self.bench.samples_of(window)
         need = lowering(bench.fine.hip - bench.fine.ankle, self.limit)[:, at]
         low = np.where(inside & (self.excess[:, at] > 1e-9).any(axis=0), need.max(axis=0), 0.0)
-        return least_change(window, np.maximum(low, 0.0), ease=HIPS_BENDING * float(bench.clip.rate))
+        return least_change(window, np.maximum(low, 0.0), ease=HIPS_BENDING * bench.rate)
 
     def lowered(self, finding: Finding) -> tuple[Window, Array]:
         """Return the window and the least smooth lowering of the hips, metres, that brings both legs within reach."""
@@ -133,18 +136,17 @@ def _rolls(bench: Bench, finding: Finding, legs: Legs, window: Window, short: Ar
     """Return the rolls of the foot about its ball, or about its heel where that is the lower."""
     foot, at = FEET.index(finding.foot), bench.samples_of(window)
     worst = at[int(short.argmax())]
-    on_heel = bench.touch.height[-3, foot, worst] < bench.touch.height[-2, foot, worst]
+    on_heel = bool(bench.touch.height[-3, foot, worst] < bench.touch.height[-2, foot, worst])
     pivot = bench.heel if on_heel else bench.hinge
-    found = []
-    for sign, way in ((1.0, "more pitch" if on_heel else "heel up"), (-1.0, "less pitch" if on_heel else "heel down")):
-        turn = roll_to_length(
-            bench.fine.ankle[:, foot, at], bench.fine.hip[:, foot, at], pivot[:, foot, at],
-            bench.lateral[:, foot, at], legs.limit[foot, at], sign=sign,
-        )  # fmt: skip
-        need = np.where((short > 0.0) & ~np.isnan(turn), turn, 0.0)
+    turns = roll_to_length(
+        bench.fine.ankle[:, foot, at], bench.fine.hip[:, foot, at], pivot[:, foot, at],
+        bench.lateral[:, foot, at], legs.limit[foot, at],
+    )  # fmt: skip
+    found, needs = [], np.where((short > 0.0) & ~np.isnan(turns), turns, 0.0)
+    for sign, way, need in zip((1.0, -1.0), ROLLS[on_heel], needs, strict=True):
         if not need.any():
             continue
-        amount = sign * least_change(window, need, ease=BENDING * float(bench.clip.rate))
+        amount = sign * least_change(window, need, ease=BENDING * bench.rate)
         change = bench.about(pivot, foot, window, amount) if on_heel else rolled(bench, foot, window, amount)
         found.append(bench.foot_draft(finding, way, foot, window, change))
     return found
@@ -153,7 +155,7 @@ def _rolls(bench: Bench, finding: Finding, legs: Legs, window: Window, short: Ar
 def _nearer(bench: Bench, finding: Finding, legs: Legs, window: Window, short: Array) -> Draft | None:
     """Return the swinging foot drawn nearer along its leg."""
     foot = FEET.index(finding.foot)
-    amount = least_change(window, short, ease=BENDING * float(bench.clip.rate))
+    amount = least_change(window, short, ease=BENDING * bench.rate)
     line = legs.line[:, foot, bench.samples_of(window)[::PER_FRAME]]
     x, y, z = bench.to_world(line * amount, window.frames)
     return bench.foot_draft(finding, "nearer", foot, window, {"x": x, "y": y, "z": z})

@@ -9,7 +9,7 @@ from surefoot.bench import Bench, Draft
 from surefoot.curves import Curve, Outside, Pack, Shape, resolve_slopes
 from surefoot.easing import Window
 from surefoot.findings import Finding
-from surefoot.rig import FEET
+from surefoot.key_edits import wrapped_in
 from surefoot.seam import SLOPE_WEIGHT, seam_gap
 from surefoot.touch import PER_FRAME
 
@@ -50,7 +50,7 @@ def _bound(bench: Bench, name: str) -> tuple[tuple[int, ...], int]:
     """Return the row of a channel that the rig knows, else none, and which soles it moves (-2 for both)."""
     for (control, _), row in bench.scene.binding.rows.items():
         if bench.scene.binding.names[row] == name:
-            own = [side for side, foot in enumerate(FEET) if control == f"{foot}_foot"]
+            own = [side for side, foot in enumerate(bench.rig.feet) if control == foot.name]
             return (row,), own[0] if own else -2
     return (), -1
 
@@ -60,8 +60,9 @@ def closed_curve(old: Curve, first: int, last: int, *, share: float) -> Curve:
 
     The first key takes ``share`` of the gap in value, the last key the rest. What the curve does on its way out
     of the first frame and into the last stays: the first key's slope out and the last key's slope in count for both.
-    One that advances keeps its travel.
+    One that advances keeps its travel. Keys beyond the loop are wrapped in.
     """
+    old = wrapped_in(old, float(first), float(last + 1 - first))
     ends = np.array([float(first), float(last + 1)])
     times = np.union1d(old.frames, ends)
     pack = Pack.from_curves([old])

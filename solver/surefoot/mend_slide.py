@@ -24,8 +24,7 @@ Array = NDArray[np.float64]
 def slide_drafts(bench: Bench, finding: Finding) -> list[Draft | None]:
     """Return the two ways: hold the foot where it lies flat, or on the footprint that needs least."""
     stance = stance_of(bench, finding)
-    path, _ = drift_of(bench.touch, stance)
-    frames = path[:, ::PER_FRAME]
+    frames = _path(bench, stance)[:, ::PER_FRAME]
     at = np.arange(stance.first, stance.last + 1) - bench.clip.first
     foot = FEET.index(stance.foot)
     pitch = np.abs(bench.scene.angles[0, foot, at % bench.clip.frames])
@@ -35,6 +34,17 @@ def slide_drafts(bench: Bench, finding: Finding) -> list[Draft | None]:
         "another footprint": frames.mean(axis=1, keepdims=True) - frames,
     }
     return shifted_stance(bench, finding, stance, ways)
+
+
+def _path(bench: Bench, stance: Stance) -> Array:
+    """Return the drift of a stance since its start at its samples, ``(2, samples)`` x and z, metres."""
+    if bench.scene.drift is not None and bench.scene.drift.turn != 0.0:
+        return drift_of(bench.touch, stance)[0]
+    first, last = ((frame - bench.clip.first) * PER_FRAME for frame in (stance.first, stance.last))
+    path = np.zeros((2, last - first + 1))
+    own = bench.wrapped(np.arange(first + 1, last + 1))
+    bench.steps[:, FEET.index(stance.foot)].take(own, axis=1).cumsum(axis=1, out=path[:, 1:])
+    return path
 
 
 def stance_of(bench: Bench, finding: Finding) -> Stance:

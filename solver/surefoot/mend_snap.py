@@ -15,7 +15,7 @@ from surefoot.easing import Window, frame_problem, least_within
 from surefoot.findings import Finding
 from surefoot.joints import KNEE, NEARLY_STRAIGHT
 from surefoot.mend_height import rolled
-from surefoot.mend_reach import hips_draft, lowering, roll_to_length
+from surefoot.mend_reach import ROLLS, hips_draft, lowering, roll_to_length
 from surefoot.rig import FEET
 from surefoot.touch import PER_FRAME
 
@@ -49,7 +49,7 @@ def extra_bend(
     acceleration, speed : float
         Radians a frame squared, and a frame.
     """
-    value, bends, inverse = frame_problem(Window(0, window.count, window.level, window.closed), float(ease))
+    value, bends, root = frame_problem(window, ease)
     second = flexion[:-2] - 2.0 * flexion[1:-1] + flexion[2:]
     straight = np.minimum(flexion[1:-1], np.minimum(flexion[:-2], flexion[2:])) < NEARLY_STRAIGHT
     most = np.where(counted, acceleration, np.maximum(acceleration, np.abs(second)))
@@ -62,7 +62,7 @@ def extra_bend(
         (-most - second)[straight], (second - most)[straight], (-fastest - first)[slow], (first - fastest)[slow],
         np.zeros(window.count),
     ]  # fmt: skip
-    return window.filled(least_within(np.concatenate(sides), np.concatenate(bounds), inverse))
+    return window.filled(least_within(np.concatenate(sides), np.concatenate(bounds), root))
 
 
 def snap_drafts(bench: Bench, finding: Finding) -> list[Draft | None]:
@@ -70,7 +70,7 @@ def snap_drafts(bench: Bench, finding: Finding) -> list[Draft | None]:
     foot = FEET.index(finding.foot)
     leg, step, count = bench.rig.legs[foot], bench.clip.step, bench.clip.frames
     window = bench.window(finding, seconds=EASING)
-    own = bench.joints[KNEE, foot]
+    own = np.abs(bench.joints[KNEE, foot])
     around = np.arange(window.start - 1, window.start + window.count + 1)
     flexion = own[around % count]
     if not bench.loop:  # beyond the clip the knee goes on as it was
@@ -81,11 +81,11 @@ def snap_drafts(bench: Bench, finding: Finding) -> list[Draft | None]:
     counted = bench.spell(finding, window)[::PER_FRAME]
     bend = extra_bend(
         flexion, window, counted, acceleration=bench.bounds["snap"][0] * step**2 * WITHIN, speed=KNEE_SPEED * step,
-        ease=BENDING * float(bench.clip.rate),
+        ease=BENDING * bench.rate,
     )  # fmt: skip
     if bend.max() <= 1e-9:
         return []
-    wanted = leg_length(flexion[1:-1] + bend, leg.thigh, leg.shank)
+    wanted = leg_length(flexion[1:-1] + bend, leg.upper, leg.shank)
     at = bench.samples_of(window)[::PER_FRAME]
     hip, ankle = bench.fine.hip[:, foot, at], bench.fine.ankle[:, foot, at]
     distance = np.sqrt(((hip - ankle) ** 2).sum(axis=0))
@@ -103,15 +103,18 @@ def _rolls(bench: Bench, finding: Finding, window: Window, target: Array, short:
     foot = FEET.index(finding.foot)
     at = bench.samples_of(window)[::PER_FRAME]
     worst = at[int(short.argmax())]
-    on_heel = bench.touch.height[-3, foot, worst] < bench.touch.height[-2, foot, worst]
+    on_heel = bool(bench.touch.height[-3, foot, worst] < bench.touch.height[-2, foot, worst])
     pivot = bench.heel if on_heel else bench.hinge
-    found = []
-    for sign, way in ((1.0, "more pitch" if on_heel else "heel up"), (-1.0, "less pitch" if on_heel else "heel down")):
-        turn = roll_to_length(
-            bench.fine.ankle[:, foot, at], bench.fine.hip[:, foot, at], pivot[:, foot, at],
-            bench.lateral[:, foot, at], target, sign=sign,
-        )  # fmt: skip
-        amount = sign * np.where((short > 0.0) & ~np.isnan(turn), turn, 0.0)
+    turns = roll_to_length(
+        bench.fine.ankle[:, foot, at],
+        bench.fine.hip[:, foot, at],
+        pivot[:, foot, at],
+        bench.lateral[:, foot, at],
+        target,
+    )
+    found, turns = [], np.where((short > 0.0) & ~np.isnan(turns), turns, 0.0)
+    for sign, way, turn in zip((1.0, -1.0), ROLLS[on_heel], turns, strict=True):
+        amount = sign * turn
         if amount.any():
             change = bench.about(pivot, foot, window, amount) if on_heel else rolled(bench, foot, window, amount)
             found.append(bench.foot_draft(finding, way, foot, window, change))

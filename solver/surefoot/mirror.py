@@ -13,21 +13,16 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Literal
 
-import numpy as np
-
 from surefoot.clip import Clip
-from surefoot.errors import InputError
 from surefoot.families import group_of, last_word
-from surefoot.rig import Axis, Control, Rig
-from surefoot.side_map import OVER, mirror_map
+from surefoot.rig import Rig
+from surefoot.side_map import mirror_map
 from surefoot.units import ANGLES
 
-__all__ = ["SIDEWAYS", "Mirror", "Reflection", "mirror_of", "other_side", "side_of"]
+__all__ = ["Mirror", "Reflection", "mirror_of", "other_side", "side_of"]
 
 Side = Literal["left", "right", "centre"]
 
-SIDEWAYS = frozenset(OVER)
-"""Axes of a control that a reflection turns over."""
 NAMED_SIDEWAYS = frozenset({"x", "yaw", "roll", "cant"})
 """Last words of channels, unknown to the rig, that a reflection turns over."""
 LENGTHS = frozenset("xyz")
@@ -94,67 +89,37 @@ def mirror_of(clip: Clip, rig: Rig) -> Mirror:
         If two controls that mirror each other have another rotation order, or parents that don't mirror: then no
         channel of one is a channel of the other.
     """
+    images = mirror_map(rig)
     found: dict[str, Reflection] = {}
     alone: list[str] = []
     for control in rig.controls.values():
-        partner = rig.controls.get(other_side(control.name))
-        if partner is None:
-            alone += [axis.channel for axis in control.axes.values() if axis.channel in clip.channels]
-            continue
-        _check_pair(control, partner)
+        partnered = other_side(control.name) in rig.controls
         for key, axis in control.axes.items():
-            source = partner.axes.get(key)
-            if source is None or source.channel not in clip.channels:
+            image = images[axis.channel]
+            if not partnered or image.to not in clip.channels:
                 alone += [axis.channel] if axis.channel in clip.channels else []
                 continue
-            found[axis.channel] = _reflection(control, partner, key, axis, source)
+            back, turns = images[image.to], key not in LENGTHS
+            side = "centre" if image.to == axis.channel else side_of(control.name)
+            found[axis.channel] = Reflection(
+                axis.channel, image.to, side, back.factor, back.offset, abs(axis.scale), turns
+            )
+    stated = {name: image for name, image in images.items() if name in clip.channels and name not in rig.channels()}
     known = rig.channels()
-    stated = mirror_map(rig) if rig.mirror else {}
-    for name in stated.keys() & clip.channels.keys() - known.keys():
-        to, _, _ = stated[name]
-        if to not in clip.channels:
-            alone.append(name)
-            continue
-        _, factor, offset = stated[to]
-        turns = last_word(name).lower() not in LENGTHS
-        size, side = ANGLES["deg"] if turns else _length_unit(rig), side_of(group_of(name) or name)
-        found[name] = Reflection(name, to, side, factor, offset, size, turns)
     by_name = [name for name in clip.channels if name not in known and name not in stated]
-    for name in by_name:
-        source_name = other_side(name)
+    for name in (*stated, *by_name):
+        source_name = stated[name].to if name in stated else other_side(name)
         if source_name not in clip.channels:
             alone.append(name)
             continue
-        factor = -1.0 if last_word(name).lower() in NAMED_SIDEWAYS else 1.0
+        factor, offset = (-1.0 if last_word(name).lower() in NAMED_SIDEWAYS else 1.0), 0.0
+        if name in stated:
+            factor, offset = images[source_name].factor, images[source_name].offset
         turns = last_word(name).lower() not in LENGTHS
         size = ANGLES["deg"] if turns else _length_unit(rig)
         side = side_of(group_of(name) or name)
-        found[name] = Reflection(name, source_name, side, factor, 0.0, size, turns)
+        found[name] = Reflection(name, source_name, side, factor, offset, size, turns)
     return Mirror(found, tuple(name for name in by_name if name in found), tuple(dict.fromkeys(alone)))
-
-
-def _check_pair(control: Control, partner: Control) -> None:
-    place = f"controls {control.name} and {partner.name}"
-    if control.order != partner.order:
-        raise InputError(
-            f"their rotation orders, {control.order} and {partner.order}, differ, so channel can't mirror channel",
-            place=place,
-        )
-    if other_side(control.parent) != partner.parent:
-        raise InputError(f"their parents, {control.parent} and {partner.parent}, don't mirror each other", place=place)
-
-
-def _reflection(control: Control, partner: Control, key: str, axis: Axis, source: Axis) -> Reflection:
-    sign = -1.0 if key in SIDEWAYS else 1.0
-    factor = sign * source.scale / axis.scale
-    if abs(abs(factor) - 1.0) < 1e-12:
-        factor = float(np.sign(factor))
-    offset = axis.zero - factor * source.zero
-    if key in LENGTHS:
-        rests = sign * float(partner.rest["xyz".index(key)]) - float(control.rest["xyz".index(key)])
-        offset += rests / axis.scale if abs(rests) > 1e-12 else 0.0
-    side = side_of(control.name) if partner is not control else "centre"
-    return Reflection(axis.channel, source.channel, side, factor, offset, abs(axis.scale), key not in LENGTHS)
 
 
 def _length_unit(rig: Rig) -> float:

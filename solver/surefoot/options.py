@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import re
+from collections.abc import Mapping
 from dataclasses import replace
 
 import numpy as np
@@ -24,13 +25,16 @@ __all__ = [
     "read_anchor",
     "read_belt",
     "read_choice",
+    "read_count",
     "read_frames",
     "read_leave",
     "read_length",
+    "read_places",
+    "read_span",
     "read_stances",
 ]
 
-_NUMBER = re.compile(r"\s*([-+0-9.eE]+)\s*([a-z]*)(?:/s2)?\s*")
+_NUMBER = re.compile(r"\s*([-+0-9.eE]+)\s*([a-z]*|%)(?:/s2)?\s*")
 _FRAME = r"-?\d{1,9}"
 _SPAN = re.compile(rf"\s*({_FRAME})\s*(?:-\s*({_FRAME}))?\s*", re.ASCII)
 
@@ -69,7 +73,10 @@ def read_amount(text: str) -> tuple[str, float]:
     if kind not in KINDS:
         raise UnknownName("kind of finding", kind, KINDS, place="--tolerance")
     place = f"--tolerance {kind}"
+    known: Mapping[str, float]
     known, example = (LENGTHS, "2mm") if KINDS[kind].unit == "mm" else (ANGLES, "3deg")
+    if KINDS[kind].unit == "%":
+        known, example = {"%": 0.01}, "25%"
     value, unit = _number(amount, place, example)
     if unit not in known:
         raise InputError(f"wanted an amount in {', '.join(known)}, such as {example}, got {amount!r}", place=place)
@@ -227,3 +234,29 @@ def read_amounts(given: list[str], *, place: str) -> dict[str, float]:
             raise InputError(f"wanted a layer and a factor, such as bob=0.7, got {text!r}", place=place)
         found[name] = found.get(name, 1.0) * value
     return found
+
+
+def read_count(text: str, *, place: str) -> int:
+    """Return a whole number above zero."""
+    if not re.fullmatch(r"\s*\d{1,6}\s*", text, re.ASCII) or int(text) < 1:
+        raise InputError(f"wanted a whole number such as 6, got {text!r}", place=place)
+    return int(text)
+
+
+def read_span(text: str, *, place: str) -> tuple[float, float]:
+    """Return the least and the most of a text such as ``0.35-1.25``."""
+    match = re.fullmatch(r"\s*(\d*\.?\d+)\s*-\s*(\d*\.?\d+)\s*", text, re.ASCII)
+    if match is None:
+        raise InputError(f"wanted two numbers such as 0.35-1.25, got {text!r}", place=place)
+    return float(match.group(1)), float(match.group(2))
+
+
+def read_places(text: str, *, place: str) -> list[list[float]]:
+    """Return places on the plan, x and z in metres, of a text such as ``0,0:0,4:4,4``."""
+    try:
+        places = [[float(part) for part in pair.split(",")] for pair in text.split(":")]
+    except ValueError:
+        places = [[]]
+    if not all(len(pair) == 2 for pair in places):
+        raise InputError(f"wanted places such as 0,0:0,4:4,4 (x,z in metres), got {text!r}", place=place)
+    return places

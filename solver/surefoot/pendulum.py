@@ -9,7 +9,10 @@ from math import asin, cos, isfinite, sin, sqrt
 
 from surefoot.errors import InputError
 
-__all__ = ["compass_rise", "roller_rise"]
+__all__ = ["GRAVITY", "compass_rise", "pendulum_rate", "roller_rise"]
+
+GRAVITY = 9.80665
+"""Metres a second squared."""
 
 
 def compass_rise(leg: float, step: float) -> float:
@@ -45,6 +48,16 @@ def roller_rise(leg: float, step: float, *, radius: float) -> float:
         if abs(change) < 1e-15:
             break
     return 2.0 * (leg - radius) * sin(angle / 2.0) ** 2
+
+
+def pendulum_rate(length: float) -> float:
+    """Return how fast a pendulum of so many metres swings or falls, ``sqrt(g / l)``, radians a second.
+
+    A moving body's extrapolated centre of mass is its centre plus its velocity over this rate (Hof 2008).
+    """
+    if not (isfinite(length) and length > 0.0):
+        raise InputError(f"wanted a length above 0, got {length:g}", place="length")
+    return sqrt(GRAVITY / length)
 
 
 def _check(leg: float, step: float) -> None:

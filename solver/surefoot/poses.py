@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import NamedTuple
+from typing import NamedTuple, Self
 
 import numpy as np
 from numpy.typing import NDArray
@@ -57,6 +57,13 @@ class Pose:
     angles: Array
     bend: Array
     knee: Array
+
+    def at(self, frames: NDArray[np.intp]) -> Self:
+        """Return the pose at some of its frames."""
+        return type(self)(
+            self.hips[:, frames], self.hips_turn[..., frames], self.hip[..., frames], self.ankle[..., frames],
+            self.angles[..., frames], self.bend[..., frames], self.knee[..., frames],
+        )  # fmt: skip
 
 
 def check_turns(names: Sequence[str], curves: Sequence[Curve], scale: Array) -> None:

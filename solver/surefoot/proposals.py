@@ -22,7 +22,8 @@ from surefoot.errors import InputError
 from surefoot.findings import Finding
 from surefoot.ground import Ground
 from surefoot.mend_cross import cross_drafts
-from surefoot.mend_height import Turns, hover_drafts, sink_drafts
+from surefoot.mend_height import Needs, hover_drafts, sink_drafts
+from surefoot.mend_limit import limit_drafts
 from surefoot.mend_reach import Legs, stretch_drafts
 from surefoot.mend_seam import seam_drafts
 from surefoot.mend_slide import slide_drafts
@@ -30,10 +31,10 @@ from surefoot.mend_snap import snap_drafts
 from surefoot.overlay import overlaid
 from surefoot.rig import Axis, Rig
 from surefoot.tally import Judged, Worse
-from surefoot.tolerances import KINDS, REFERENCE_LEG
+from surefoot.tolerances import KINDS
 from surefoot.units import ANGLES
 
-__all__ = ["Proposal", "Worse", "apply", "propose"]
+__all__ = ["Proposal", "Worse", "apply_proposals", "propose"]
 
 Array = NDArray[np.float64]
 
@@ -101,6 +102,15 @@ class Proposal:
         object.__setattr__(self, "frames", frames)
         object.__setattr__(self, "amounts", amounts)
 
+    def window_in(self, clip: Clip) -> tuple[Window, Array]:
+        """Return the window in a clip in which it changes something, and the amounts at all of the window's frames."""
+        start, count = int(self.frames[0]) - clip.first, len(self.frames)
+        if clip.loop and count == clip.frames:
+            window = Window(start, count + 1, (False, False), closed=True)
+            return window, np.concatenate([self.amounts, self.amounts[:, :1]], axis=1)
+        level = (clip.loop or start > 0, clip.loop or start + count < clip.frames)
+        return Window(start, count, level), self.amounts
+
     @property
     def shown(self) -> Array:
         """The amounts in millimetres and degrees, ``(channels, frames)``."""
@@ -127,7 +137,7 @@ def propose(
 ) -> tuple[Proposal, ...]:
     """Return the ways to mend each finding of a clip, in the order of the findings, cheapest first.
 
-    Nothing is changed; `apply` does that, one proposal at a time. Joints beyond their range have no proposal.
+    Nothing is changed; `apply_proposals` does that.
 
     Parameters
     ----------
@@ -158,35 +168,52 @@ def propose(
     return tuple(found)
 
 
-def apply(clip: Clip, rig: Rig, proposal: Proposal, *, let: Iterable[str] = ()) -> Clip:
-    """Return the clip with one proposal put on: its channels gain keys in its frames, all others are the same objects.
+def apply_proposals(clip: Clip, rig: Rig, proposals: Iterable[Proposal], *, let: Iterable[str] = ()) -> Clip:
+    """Return the clip with proposals put on: their channels gain keys in their frames, all others are the same objects.
+
+    Whole channels that close a seam come first; then amounts that meet in a channel add up. What each proposal tells
+    is of itself alone: of several that mend the same frames the sum may do too much.
 
     Parameters
     ----------
+    proposals : iterable of Proposal
+        Of `propose` for this clip.
     let : iterable of str
         Channels that may be changed though they're asked for, such as ``hips.y``.
 
     Raises
     ------
     InputError
-        If the proposal asks for a channel that isn't let, or a channel isn't there or is locked.
+        If a proposal asks for a channel that isn't let, a channel isn't there or is locked, or two proposals close
+        the same channel.
     """
-    if proposal.asks and proposal.asks not in set(let):
-        raise InputError(f"it changes {proposal.asks}, which must be let first", place=f"proposal {proposal.way}")
+    chosen, let = tuple(proposals), set(let)
+    closed: dict[str, Curve] = {}
+    for proposal in chosen:
+        _check(clip, proposal, let)
+        for name, curve in proposal.curves.items():
+            if name in closed:
+                raise InputError(f"another one closes {name} already", place=f"proposal {proposal.way}")
+            closed[name] = curve
+    clip = clip.with_channels(closed) if closed else clip
+    for proposal in chosen:
+        if not proposal.curves:
+            clip = _put_on(clip, rig, proposal)
+    return clip
+
+
+def _check(clip: Clip, proposal: Proposal, let: set[str]) -> None:
+    place = f"proposal {proposal.way}"
+    if proposal.asks and proposal.asks not in let:
+        raise InputError(f"it changes {proposal.asks}, which must be let first", place=place)
     for name in proposal.channels:
-        clip.curve(name, place=f"proposal {proposal.way}")
+        clip.curve(name, place=place)
         if name in clip.locked:
-            raise InputError(f"{name} is locked", place=f"proposal {proposal.way}")
-    if proposal.curves:
-        return clip.with_channels(proposal.curves)
-    frames = proposal.frames
-    start, count = int(frames[0]) - clip.first, len(frames)
-    if clip.loop and count == clip.frames:
-        window = Window(start, count + 1, (False, False), closed=True)
-        amounts = np.concatenate([proposal.amounts, proposal.amounts[:, :1]], axis=1)
-    else:
-        level = (clip.loop or start > 0, clip.loop or start + count < clip.frames)
-        window, amounts = Window(start, count, level), proposal.amounts
+            raise InputError(f"{name} is locked", place=place)
+
+
+def _put_on(clip: Clip, rig: Rig, proposal: Proposal) -> Clip:
+    window, amounts = proposal.window_in(clip)
     axes = rig.channels()
     changed = {
         name: overlaid(clip.channels[name], amount / axes[name].scale, window, clip)
@@ -197,20 +224,21 @@ def apply(clip: Clip, rig: Rig, proposal: Proposal, *, let: Iterable[str] = ()) 
 
 def _drafts(bench: Bench) -> list[Draft]:
     """Return every way to mend every finding, whether it's worth it or not."""
-    turns, legs = Turns(bench), None
+    needs, legs = Needs(bench), Legs(bench)
     found: list[Draft | None] = []
     for finding in bench.report.findings:
         if finding.kind == "sink":
-            found += sink_drafts(bench, finding, turns)
+            found += sink_drafts(bench, finding, needs)
         elif finding.kind == "hover":
-            found += hover_drafts(bench, finding, turns)
+            found += hover_drafts(bench, finding, needs)
         elif finding.kind == "slide":
             found += slide_drafts(bench, finding)
         elif finding.kind == "stretch":
-            legs = legs or Legs(bench)
             found += stretch_drafts(bench, finding, legs)
         elif finding.kind == "snap":
             found += snap_drafts(bench, finding)
+        elif finding.kind == "limit":
+            found += limit_drafts(bench, finding)
         elif finding.kind == "cross":
             found += cross_drafts(bench, finding)
         elif finding.kind == "seam":
@@ -249,10 +277,10 @@ def _turning(bench: Bench, draft: Draft) -> tuple[bool, ...]:
 
 
 def _cost(bench: Bench, draft: Draft, turning: tuple[bool, ...]) -> float:
-    length = LENGTH_COST * bench.rig.leg / REFERENCE_LEG
-    amounts = draft.amounts[:, : draft.window.count - draft.window.closed]
-    squares: list[float] = np.einsum("ij,ij->i", amounts, amounts).tolist()
-    total = sum(s / (ANGLE_COST if turns else length) ** 2 for s, turns in zip(squares, turning, strict=True))
+    length = LENGTH_COST * bench.size
+    amounts = draft.amounts[:, :-1] if draft.window.closed else draft.amounts
+    units = [ANGLE_COST if turns else length for turns in turning]
+    total = sum(float(row @ row) / unit**2 for row, unit in zip(amounts, units, strict=True))
     return sqrt(total / max(1, min(draft.finding.last - draft.finding.first + 1, bench.clip.frames)))
 
 

@@ -19,6 +19,7 @@ from surefoot.ground import Ground, Plane
 from surefoot.rig import Rig
 from surefoot.sole import Soles
 from surefoot.spaces import Binding, Pose, check_scale
+from surefoot.underfoot import is_even
 from surefoot.units import LENGTHS
 
 __all__ = ["Drift", "Scene"]
@@ -101,7 +102,7 @@ class Scene:
         frames = np.arange(clip.first, clip.last + 1, dtype=np.float64)
         values = binding.values(frames)
         pose = binding.pose(values, frames)
-        check_scale(binding, pose)
+        check_scale(binding, pose if is_even(ground) else binding.pose(values[:, :1], frames[:1]))
         return cls.riding(binding, ground, _along(belt or clip.belt or STILL, ground), frames, values, pose)
 
     @classmethod

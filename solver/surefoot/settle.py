@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from surefoot.band import Band
 from surefoot.clip import Stance
+from surefoot.floors import floor_under, held_back, onto_ground, swept_floor
 from surefoot.footprint import Anchor, Prints, Tracks, fit_prints
 from surefoot.reach import TEARING, Stand, allowed_length, lift_within_reach, nearer_prints
 from surefoot.rotations import length
@@ -22,6 +23,7 @@ from surefoot.scene import Scene
 from surefoot.slip import without_slip
 from surefoot.sole import FLAT, Turns
 from surefoot.swing import carry
+from surefoot.underfoot import is_even
 
 __all__ = ["Settled", "floor_under", "settle", "stand_again"]
 
@@ -86,7 +88,7 @@ def settle(
         turns = Turns(still, still, still, still)
         return Settled(tracks, prints, ankle, tracks.angles, tracks.bend, planted, turns, nowhere)
     which = tracks.print_of
-    local = np.where(planted, prints.local_turns(which, tracks.angles), tracks.angles)
+    local = np.where(planted, prints.authored_turns(which, tracks.angles, planted), tracks.angles)
     pitch, cant = local[0], local[2]
     held = _held(pitch, planted, tracks)
     turn = _swivel_change(local[1], held, planted, tracks)
@@ -107,7 +109,7 @@ def settle(
     off = without_slip(scene.soles, turns, off, np.where(planted, which, -1), tracks.source, held)
     stood = prints.origin[:, which] + prints.outof(which, off)
     if not scene.ground.is_level:
-        stood = _onto_ground(scene, stood, angles, bend, planted)
+        stood = onto_ground(scene, stood, angles, bend, planted)
         off = prints.into(which, stood - prints.origin[:, which])
     ankle = _swing(scene, tracks, stood, angles, bend, limit, clearance)
     return Settled(tracks, prints, ankle, angles, bend, held, turns, off)
@@ -139,7 +141,7 @@ def stand_again(scene: Scene, settled: Settled, turns: Array) -> Settled:
     )
     stood = prints.origin[:, which] + prints.outof(which, off)
     if not scene.ground.is_level:
-        stood = _onto_ground(scene, stood, angles, bend, planted)
+        stood = onto_ground(scene, stood, angles, bend, planted)
         off = prints.into(which, stood - prints.origin[:, which])
     ankle = np.where(planted, stood, settled.ankle)
     return replace(settled, ankle=ankle, angles=angles, bend=bend, turns=local, stood=off)
@@ -197,23 +199,6 @@ def _tilted_angles(prints: Prints, tracks: Tracks, local: Array, planted: Flags)
     return tracks.angles + _faded(np.where(planted, world - tracks.angles, 0.0), planted)
 
 
-def _onto_ground(scene: Scene, stood: Array, angles: Array, bend: Array, planted: Flags) -> Array:
-    """Lift planted feet, straight up, out of ground that their footprint's plane doesn't tell of."""
-    floor = floor_under(scene, stood[0], stood[2], angles, bend)
-    raised = stood.copy()
-    raised[1] = np.where(planted & (floor - stood[1] > 1e-9), floor, stood[1])
-    return raised
-
-
-def floor_under(scene: Scene, x: Array, z: Array, angles: Array, bend: Array) -> Array:
-    """Return the height of the ankle at which the sole's lowest point touches, ``(2, n)`` metres."""
-    if scene.ground.is_level:
-        level = float(scene.ground.height(np.zeros(1), np.zeros(1))[0])
-        return np.asarray(level - scene.soles.lowest(angles[0], angles[2], bend))
-    corner = scene.soles.corners(angles, bend)
-    return np.asarray((scene.ground.height(x + corner[0], z + corner[2]) - corner[1]).max(axis=0))
-
-
 def _swing(
     scene: Scene, tracks: Tracks, stood: Array, angles: Array, bend: Array, limit: Array, clearance: float
 ) -> Array:
@@ -223,18 +208,30 @@ def _swing(
     ankle = tracks.ankle + given
     limit = _eased_limit(limit, known, length(ankle - tracks.hip))
     rise = _rise(known, clearance) if clearance > 0.0 else 0.0
-    lap = _Lap.of(known, scene)
-    for _ in range(1 if scene.ground.is_level else 3):
-        floor = np.where(known, -np.inf, floor_under(scene, ankle[0], ankle[2], angles, bend) + rise)
-        change = carry(
-            lap.out(given),
-            band=lap.band,
-            authored=lap.out(tracks.ankle),
-            floor=lap.out(floor),
-            hip=lap.out(tracks.hip),
-            limit=lap.out(np.where(known, np.inf, limit)),
-        )
-        ankle = tracks.ankle + lap.back(change)
+    even = is_even(scene.ground)
+    for tries in range(1 if even else 3):
+        lap = _Lap.of(known, scene)
+        for _ in range(1 if scene.ground.is_level else 3 if not tries else 2):
+            if even:
+                floor = np.where(known, -np.inf, floor_under(scene, ankle[0], ankle[2], angles, bend) + rise)
+            else:
+                floor = swept_floor(scene, known, ankle, angles, bend) + rise
+            change = carry(
+                lap.out(given),
+                band=lap.band,
+                authored=lap.out(tracks.ankle),
+                floor=lap.out(floor),
+                hip=lap.out(tracks.hip),
+                limit=lap.out(np.where(known, np.inf, limit)),
+            )
+            ankle = tracks.ankle + lap.back(change)
+        if even or tries == 2:
+            break
+        held, at = held_back(scene, known, ankle, angles, bend)
+        if not np.count_nonzero(held):
+            break
+        given = np.where(held, at - tracks.ankle, given)
+        known = known | held
     return ankle
 
 

@@ -30,7 +30,7 @@ from numpy.typing import NDArray
 from surefoot.rig import Foot, Rig
 from surefoot.rotations import matrix
 
-__all__ = ["FLAT", "FOREFOOT", "HEEL", "LEVEL", "TOE", "Soles", "Turns"]
+__all__ = ["FLAT", "FOREFOOT", "HEEL", "LEVEL", "TOE", "Points", "Soles", "Turns"]
 
 Array = NDArray[np.float64]
 Indices = NDArray[np.intp]
@@ -56,6 +56,21 @@ class Turns(NamedTuple):
     cant: Array
     swivel: Array
     bend: Array
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Points:
+    """Points of both feet, the hindfoot's first: ``table`` ``(7, points, feet)`` is as `Soles.points_of`."""
+
+    table: Array
+    hind: int
+
+    @classmethod
+    def of(cls, hind: list[Array], toes: list[Array], feet: list[Foot]) -> Points:
+        """Return points ``(n, 3)`` of each foot's hindfoot and ``(m, 3)`` of its toes, in foot space."""
+        ball = np.array([foot.ball for foot in feet]).T[:, None]
+        fixed, turning = (np.array(part).transpose(2, 1, 0) for part in (hind, toes))
+        return cls(np.concatenate([_fixed(fixed), _turning(turning - ball, ball)], axis=1), fixed.shape[1])
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -199,10 +214,14 @@ class Soles:
         return self._placed(angles, bend, 0, None)
 
     def _placed(self, angles: Array, bend: Array, first: int, past: int | None) -> Array:
-        points = self.points_of[:, first:past].take(_fit(self.foot, bend.ndim - 2), axis=2)
+        return self.placed(Points(self.points_of[:, first:past], max(self.hind - first, 0)), angles, bend)
+
+    def placed(self, points_of: Points, angles: Array, bend: Array) -> Array:
+        """Return points of both feet relative to the ankle, ``(3, points, feet, ...)`` metres, as `corners` are."""
+        points = points_of.table.take(_fit(self.foot, bend.ndim - 2), axis=2)
         own = np.empty((3, points.shape[1], *bend.shape))
         own[:] = points[:3]
-        toes = max(self.hind - first, 0)
+        toes = points_of.hind
         own[1:, toes:] += points[3:5, toes:] * np.cos(bend) + points[5:, toes:] * np.sin(bend)
         return np.asarray(np.einsum("ij...,jp...->ip...", matrix(*angles), own))
 

@@ -12,17 +12,33 @@ from surefoot.checking import Report
 from surefoot.clip import Clip
 from surefoot.curves import Pack
 from surefoot.findings import LEVELS, Finding
+from surefoot.lay import Laid
+from surefoot.oppose import Drag
 from surefoot.planting import Planted
 from surefoot.proposals import Proposal
 from surefoot.rig import FEET
 
-__all__ = ["Seen", "print_comparison", "print_findings", "print_let", "print_proposals", "print_table"]
+__all__ = [
+    "Seen",
+    "print_comparison",
+    "print_drags",
+    "print_edit",
+    "print_findings",
+    "print_laid",
+    "print_let",
+    "print_proposals",
+    "print_table",
+]
 
 Rows = Sequence[Sequence[str]]
 HEAD = ("finding", "where", "frames", "worst at", "amount", "beyond", "level")
 WAYS = ("mends", "where", "frames", "way", "most", "cost", "leaves", "makes worse")
 RIGHT = ("worst at", "amount", "beyond", "cost", "leaves")
 """Columns of figures, which end flush."""
+
+
+SELDOM = ("overhang",)
+"""Kinds that only some grounds have, told where there is one."""
 
 
 class Seen(NamedTuple):
@@ -54,9 +70,8 @@ def print_comparison(
 
     ``knees`` are the largest turns of each knee's direction, degrees.
     """
-    _table(
-        ("finding", "before", "after"), [(kind, _worst(before, kind), _worst(after, kind)) for kind in after.tolerances]
-    )
+    told = [kind for kind in after.tolerances if kind not in SELDOM or before.most(kind) or after.most(kind)]
+    _table(("finding", "before", "after"), [(kind, _worst(before, kind), _worst(after, kind)) for kind in told])
     left = [f for f in after.findings if f.level != "note"]
     if left:
         print("\nleft over:")
@@ -83,6 +98,44 @@ def print_comparison(
         print(f"written: {path}{tail}")
     if not written:
         print("nothing written; name a file with -o to keep the result")
+
+
+def print_edit(
+    made: Clip,
+    before: Report,
+    after: Report,
+    *,
+    edited: Sequence[str],
+    removed: Sequence[str],
+    planted: Planted | None,
+    written: Sequence[str],
+) -> None:
+    """Print what an edit changed, what was found before and after it, and what was written."""
+    kinds = after.tolerances
+    _table(("finding", "before", "after"), [(kind, _worst(before, kind), _worst(after, kind)) for kind in kinds])
+    left = [f for f in after.findings if f.level != "note"]
+    if left:
+        print("\nleft over:")
+        _print_rows(left)
+    _print_seen(made, after, Seen(belt_stated=True, stances_stated=made.stances is not None))
+    print(f"edited: {', '.join(map(_plain, edited)) or 'nothing'}")
+    if removed:
+        print(f"removed: {', '.join(map(_plain, removed))}")
+    if planted is None:
+        print("not planted")
+    else:
+        print(f"planted: {', '.join(map(_plain, planted.changed)) or 'nothing needed it'}")
+    print(_verdict(after))
+    for path in written:
+        print(f"written: {path}")
+    if not written:
+        print("nothing written; name a file with -o to keep the result")
+
+
+def print_drags(lags: Sequence[Drag]) -> None:
+    """Print by how many frames each part of a chain comes after the one above it."""
+    told = [f"{_plain(d.channel)} {d.lag:+.1f} after {_plain(d.after)}" for d in lags]
+    print(f"drag, frames: {', '.join(told) or 'nothing in a chain moves'}")
 
 
 def print_let(before: Clip, after: Clip, let: Sequence[str]) -> None:
@@ -237,3 +290,17 @@ def _table(head: Sequence[str], rows: Rows) -> None:
     for row in (head, *rows):
         cells = zip(row, widths, right, strict=True)
         print("  ".join(c.rjust(w) if flush else c.ljust(w) for c, w, flush in cells).rstrip())
+
+
+def print_laid(laid: Laid) -> None:
+    """Print how far a laid clip goes, how its steps were fitted, and what its hips need."""
+    own = np.diff([step.own for step in laid.steps])
+    new = np.diff([step.at for step in laid.steps])
+    count = len(laid.steps)
+    if len(own):
+        share = new / np.where(np.abs(own) > 1e-9, own, 1.0)
+        print(f"laid out: {count} footprints; steps {share.min():.2f} to {share.max():.2f} of their own length; "
+              f"least supported {100.0 * min(step.share for step in laid.steps):.0f} %")  # fmt: skip
+    low, high = 1e3 * laid.raised.min(), 1e3 * laid.raised.max()
+    told = "applied" if laid.applied else "a proposal; --let hips.y applies it"
+    print(f"hips raised by {low:.0f} to {high:.0f} mm ({told})")

@@ -63,25 +63,39 @@ class Tally:
         self.leaves = [0.0] * len(drafts)
         self.worse: list[list[Worse]] = [[] for _ in drafts]
 
-    def count(self, kind: str, trial: Spans, before: Array, after: Array, inside: Flags, side: str = "") -> None:
-        """Count amounts ``(samples,)`` of one kind; ``side`` is the foot's name where it isn't the entry's own."""
-        note = self.bench.bounds[kind][0]
-        names = [side or FEET[foot] for _, _, foot in trial.entries]
-        mine = [
-            d.finding.kind == kind and d.finding.foot == n for (_, d, _), n in zip(trial.entries, names, strict=True)
-        ]
-        grown = (after > note) & (after > before + TRIFLE * note)
-        if any(mine):
-            sizes = [1, *(part.stop - part.start for part in trial.parts)]
-            own = inside & np.repeat([False, *mine], sizes)
-            left = np.maximum.reduceat(np.where(own, after, 0.0), trial.starts).tolist()
-            for (i, _, _), is_mine, rest in zip(trial.entries, mine, left, strict=True):
-                if is_mine:
-                    self.leaves[i] = rest
-            grown &= ~own
-        if not grown.any():
+    def count(
+        self, kinds: tuple[str, ...], trial: Spans, before: Sequence[Array], after: Sequence[Array], inside: Flags
+    ) -> None:
+        """Count amounts ``(samples,)`` of some kinds; ``inside`` ``(samples,)`` is each finding's own frames.
+
+        What is left of a ``limit`` is of one joint: who counts the joints tells that.
+        """
+        beyond = np.full((len(kinds), len(inside)), -np.inf)
+        told = False
+        for k, kind in enumerate(kinds):
+            note = self.bench.bounds[kind][0]
+            grown = (after[k] > note) & (after[k] > before[k] + TRIFLE * note)
+            mine = [d.finding.kind == kind != "limit" and d.finding.foot == _side(kind, f) for _, d, f in trial.entries]
+            if True in mine:
+                own = inside & np.repeat([False, *mine], trial.sizes)
+                left = np.maximum.reduceat(np.where(own, after[k], 0.0), trial.starts).tolist()
+                for (i, _, _), is_mine, rest in zip(trial.entries, mine, left, strict=True):
+                    if is_mine:
+                        self.leaves[i] = rest
+                grown &= ~own
+            if np.count_nonzero(grown):
+                told = True
+                np.copyto(beyond[k], after[k], where=grown)
+        if not told:
             return
-        beyond = np.where(grown, after, -np.inf)
-        for k in np.flatnonzero(np.isfinite(np.maximum.reduceat(beyond, trial.starts))).tolist():
-            at = trial.parts[k].start + int(beyond[trial.parts[k]].argmax())
-            self.worse[trial.entries[k][0]].append(Worse(kind, names[k], max(float(before[at]), 0.0), float(after[at])))
+        most = np.maximum.reduceat(beyond, trial.starts, axis=1)
+        for k, e in np.argwhere(most > -np.inf).tolist():
+            i, _, foot = trial.entries[e]
+            at = trial.parts[e].start + int(beyond[k, trial.parts[e]].argmax())
+            was, now = max(float(before[k][at]), 0.0), float(after[k][at])
+            self.worse[i].append(Worse(kinds[k], _side(kinds[k], foot), was, now))
+
+
+def _side(kind: str, foot: int) -> str:
+    """Return the foot that a finding of a kind names when one foot is measured."""
+    return "both" if kind == "cross" else FEET[foot]

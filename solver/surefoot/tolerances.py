@@ -24,14 +24,14 @@ MM, DEG = 1e-3, float(np.radians(1.0))
 class Kind:
     """One kind of finding: its unit, default note, warning and error, and why those."""
 
-    unit: Literal["mm", "deg", "deg/s2", "units"]
+    unit: Literal["mm", "deg", "deg/s2", "units", "%"]
     limits: Triple
     why: str
 
     @property
     def scale(self) -> float:
         """Metres or radians in one ``unit``."""
-        return {"mm": MM, "deg": DEG, "deg/s2": DEG, "units": 1.0}[self.unit]
+        return {"mm": MM, "deg": DEG, "deg/s2": DEG, "units": 1.0, "%": 0.01}[self.unit]
 
 
 KINDS: Mapping[str, Kind] = {
@@ -45,12 +45,17 @@ KINDS: Mapping[str, Kind] = {
     "snap": Kind("deg/s2", (9000.0, 14000.0, 28000.0), "common practice, no source"),
     "seam": Kind("mm", (0.1, 1.0, 5.0), "common practice, no source"),
     "cross": Kind("mm", (5.0, 12.0, 30.0), "judgement: an outline is good to about a centimetre"),
+    # which way and how far sideways is from MacKinnon and Winter 1993 and Hof 2008 (verified), the limits are judgement
+    "balance": Kind("mm", (5.0, 20.0, 60.0), "judgement: the rig says little of where the weight is"),
+    # the share of the foot past an edge, as Muhaidat et al. 2011, Gait and Posture 33:504, define it (verified)
+    "overhang": Kind("%", (5.0, 25.0, 40.0), "judgement; overhang as Muhaidat et al. 2011 define it"),
     "limit": Kind("deg", (0.5, 2.0, 10.0), "common practice, no source"),
+    "oppose": Kind("deg", (2.0, 5.0, 12.0), "common practice, no source"),
     "mismatch": Kind("mm", (1.0, 5.0, 20.0), "judgement: as much as a slide of that size shows"),
 }
 """Every kind of finding."""
 
-WHEN_ASKED = ("mismatch",)
+WHEN_ASKED = ("mismatch", "oppose")
 """The kinds that `check` looks for only when asked: what they tell may well be meant."""
 
 

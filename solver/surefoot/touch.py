@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from surefoot.rig import Rig
 from surefoot.rotations import matrix
 from surefoot.scene import Scene
+from surefoot.underfoot import poke_depth
 
 __all__ = ["PER_FRAME", "Touch", "outline_normals"]
 
@@ -33,7 +34,7 @@ class Touch:
     gap : ndarray, shape (2, samples)
         Of the lowest corner above the ground, metres.
     depth : ndarray, shape (2, samples)
-        Of the deepest place below the ground, along its normal, metres.
+        Of the deepest place below the ground, along its normal, metres; negative: straight above it.
     """
 
     scene: Scene
@@ -45,16 +46,19 @@ class Touch:
     @classmethod
     def of(cls, scene: Scene) -> Self:
         """Work out the soles of every sample."""
-        points = scene.soles.points(scene.angles, scene.pose.bend) + scene.ankle[:, None]
+        points = scene.soles.points(scene.angles, scene.pose.bend)
+        points += scene.ankle[:, None]
         height = points[1] - scene.ground.height(points[0], points[2])
         gap = height.min(axis=0)
         if scene.ground.is_level:
             return cls(scene, points, height, gap, -gap)
-        depth = scene.ground.depth(points[0], points[1], points[2]).max(axis=0)
-        heel, ball, toe = points[:, -3], points[:, -2], points[:, -1]
-        for back, front in ((heel, ball), (ball, toe)):
-            depth = np.maximum(depth, scene.ground.corners_between(back, front))
-        return cls(scene, points, height, gap, depth)
+        depth, below = -height, height < 0.0
+        if np.count_nonzero(below):
+            depth[below] = scene.ground.depth(*points[:, below])
+        rig = scene.binding.rig
+        poke = poke_depth(scene.ground, rig, scene.soles, scene.ankle, scene.angles, scene.pose.bend)
+        deepest = depth.max(axis=0)
+        return cls(scene, points, height, gap, np.where(poke > 0.0, np.maximum(deepest, poke), deepest))
 
     def overlap(self) -> Array:
         """Return by how much the feet cut through each other, ``(samples,)`` metres; negative: apart.

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
-from itertools import pairwise
+from itertools import accumulate, pairwise
+from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,10 +15,14 @@ from surefoot.easing import Window, interpolate
 from surefoot.scene import Scene
 from surefoot.spaces import Pose
 
-__all__ = ["Spans", "Trial", "change_at_samples"]
+__all__ = ["NOBODY", "Spans", "Trial", "changes_at_samples"]
 
 Array = NDArray[np.float64]
 Indices = NDArray[np.intp]
+
+Kind = TypeVar("Kind", np.float64, np.bool_)
+
+NOBODY = np.zeros(1, dtype=np.intp)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -26,6 +32,7 @@ class Spans:
     entries: list[tuple[int, Draft, int]]
     parts: list[slice]
     starts: Indices
+    sizes: list[int]  # of nobody's sample and of each entry's
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -42,25 +49,45 @@ class Trial(Spans):
     foot: Indices
 
     @classmethod
-    def of(cls, bench: Bench, entries: list[tuple[int, Draft, int]], *, fine: bool) -> Trial:
-        """Pose the samples of every entry."""
-        base = bench.fine if fine else bench.scene
-        indices = [draft.window.samples if fine else _with_neighbours(bench, draft.window) for _, draft, _ in entries]
-        index = np.concatenate([np.zeros(1, dtype=np.intp), *indices])
+    def of(cls, bench: Bench, entries: list[tuple[int, Draft, int]], changes: Sequence[Array] | None = None) -> Trial:
+        """Pose the samples of every entry: ``changes`` are those of all drafts; without them, whole frames."""
+        base = bench.scene if changes is None else bench.fine
+        if changes is None:
+            indices = [_with_neighbours(bench, draft.window) for _, draft, _ in entries]
+        else:
+            indices = [bench.samples(draft.window) for _, draft, _ in entries]
+        index = np.concatenate([NOBODY, *indices])
         at = index % len(base.frames) if bench.loop else index
-        values = base.values[:, at]
+        values = base.values.take(at, axis=1)
         sizes = [1, *map(len, indices)]
-        past = np.cumsum(sizes)
-        parts = [slice(first, last) for first, last in pairwise(past.tolist())]
-        known: tuple[Draft | None, Array] = None, np.zeros(0)
-        for (_, draft, _), part, own in zip(entries, parts, indices, strict=True):
-            if known[0] is not draft:
-                known = draft, change_at_samples(draft) if fine else _at_frames(bench, draft, own)
-            for row, change in zip(draft.rows, known[1], strict=True):
-                values[row, part] += change
-        pose = base.binding.pose(values, base.frames[at])
+        past = list(accumulate(sizes))
+        parts = [slice(first, last) for first, last in pairwise(past)]
+        for (i, draft, _), part, own in zip(entries, parts, indices, strict=True):
+            if changes is None:
+                _add_at_frames(bench, draft, values[:, part], own)
+                continue
+            for row, amounts in zip(draft.rows, changes[i], strict=True):
+                values[row, part] += amounts
+        pose = base.binding.pose(values, base.frames.take(at))
         foot = np.repeat([0, *(f for _, _, f in entries)], sizes)
-        return cls(entries, parts, past[:-1], pose, values, index, at, foot)
+        return cls(entries, parts, np.array(past[:-1]), sizes, pose, values, index, at, foot)
+
+    @property
+    def halves(self) -> tuple[slice, slice]:
+        """The samples at which the left foot is measured, and the right one."""
+        cut = int(self.foot.searchsorted(1))
+        return slice(0, cut), slice(cut, len(self.foot))
+
+    def own(self, array: Array) -> Array:
+        """Return what an array ``(..., 2, samples)`` of its own has for the measured foot, ``(..., samples)``."""
+        left, right = self.halves
+        return np.concatenate([array[..., 0, left], array[..., 1, right]], axis=-1)
+
+    def known(self, array: NDArray[Kind]) -> NDArray[Kind]:
+        """Return likewise what an array ``(..., 2, bench's samples)`` has."""
+        size = array.shape[-1]
+        flat = array.reshape(*array.shape[:-2], 2 * size)
+        return np.asarray(flat.take(self.foot * size + self.at, axis=-1))
 
     def scene(self, base: Scene) -> Scene:
         """Return its samples in ground space, for the scene that they're taken from."""
@@ -75,16 +102,27 @@ def _with_neighbours(bench: Bench, window: Window) -> Indices:
     return np.arange(max(window.start - 1, 0), min(window.start + window.count + 1, bench.clip.frames))
 
 
-def change_at_samples(draft: Draft) -> Array:
-    """Return a draft's change at every sample of its window, ``(rows, samples)``."""
-    return interpolate(draft.amounts, draft.window) if draft.between is None else draft.between
+def changes_at_samples(drafts: Sequence[Draft]) -> list[Array]:
+    """Return each draft's change at every sample of its window, ``(rows, samples)``."""
+    found = [draft.amounts if draft.between is None else draft.between for draft in drafts]
+    alike: dict[tuple[object, ...], list[int]] = {}
+    for i, draft in enumerate(drafts):
+        if draft.between is None and draft.rows:
+            alike.setdefault(draft.window.shape, []).append(i)
+    for which in alike.values():
+        spread = interpolate(np.concatenate([found[i] for i in which]), drafts[which[0]].window)
+        row = 0
+        for i in which:
+            row, before = row + len(found[i]), row
+            found[i] = spread[before:row]
+    return found
 
 
-def _at_frames(bench: Bench, draft: Draft, own: Indices) -> Array:
-    """Return a draft's change at its frames with neighbours, ``(rows, frames)``."""
-    if draft.window.closed:  # the frames on either side are its own
-        return np.concatenate([draft.amounts[:, -2:-1], draft.amounts, draft.amounts[:, 1:2]], axis=-1)
-    lead = 1 if bench.loop else draft.window.start - int(own[0])
-    out = np.zeros((len(draft.amounts), len(own)))
-    out[:, lead : lead + draft.window.count] = draft.amounts
-    return out
+def _add_at_frames(bench: Bench, draft: Draft, values: Array, own: Indices) -> None:
+    """Add a draft's change at its frames with neighbours to the bound channels there, ``(channels, frames)``."""
+    window = draft.window
+    lead = 1 if bench.loop else window.start - int(own[0])
+    for row, amounts in zip(draft.rows, draft.amounts, strict=True):
+        values[row, lead : lead + window.count] += amounts
+        if window.closed:  # the frames on either side are its own
+            values[row, [0, -1]] += amounts[[-2, 1]]

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from surefoot.clip import Clip, Stance
-from surefoot.curves import Curve
+from surefoot.curves import Curve, Pack
 from surefoot.errors import InputError, UnknownName
 from surefoot.families import members
 from surefoot.key_edits import advance_of, affine, as_cycle, rebased, shifted, with_keys, wrapped_in
@@ -17,6 +17,12 @@ from surefoot.remixing import blend
 from surefoot.rig import FEET, Rig
 
 __all__ = ["Twinned", "twin"]
+
+
+ASKEW = 1e-3
+"""Share of a belt's speed that may run sideways."""
+ASIDE = 0.25
+"""Share of the leg by which the hips' mean may lie beside the plane."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -61,12 +67,14 @@ def twin(clip: Clip, rig: Rig, *, source: str = "left", of: Iterable[str] = (), 
     Raises
     ------
     InputError
-        If the clip is no loop, a channel to be written is locked, one doesn't close, or one travels sideways.
+        If the clip is no loop, a channel to be written is locked, one doesn't close, or one travels sideways; if
+        the belt turns or runs at an angle to Z, or the hips are far from the plane x = 0 in which sides mirror.
     """
     if source not in FEET:
         raise UnknownName("side", source, FEET, place="twin")
     if not clip.loop:
         raise InputError("only a loop has half a cycle; the clip says it's none", place="twin")
+    _check_way(clip, rig)
     mirror = mirror_of(clip, rig)
     named = _named(clip, rig, mirror, tuple(of))
     made: dict[str, Curve] = {}
@@ -95,6 +103,26 @@ def twin(clip: Clip, rig: Rig, *, source: str = "left", of: Iterable[str] = (), 
         tuple(name for name in made if name in mirror.by_name),
         tuple(name for name in mirror.alone if side_of(name) != "centre"),
     )
+
+
+def _check_way(clip: Clip, rig: Rig) -> None:
+    """Raise unless the plane x = 0 is the one that parts the walk's two sides."""
+    belt = clip.belt
+    if belt is not None and (belt.turn != 0.0 or abs(belt.velocity[0]) > ASKEW * belt.speed):
+        told = "turns" if belt.turn != 0.0 else "runs at an angle to Z"
+        raise InputError(f"the belt {told}, so one side isn't the other half a cycle later", place="twin")
+    hips = rig.controls["hips"]
+    axis = hips.axes.get("x")
+    if axis is None or axis.channel not in clip.channels:
+        return
+    frames = np.arange(clip.first, clip.last + 1, dtype=np.float64)
+    mean = float(Pack.from_curves([clip.channels[axis.channel]]).evaluate(frames).mean())
+    aside = (mean - axis.zero) * axis.scale + float(hips.rest[0])
+    if abs(aside) > ASIDE * rig.leg:
+        raise InputError(
+            f"the hips are {aside:+.2f} m to the side of the plane x = 0, in which sides mirror; bring them there",
+            place="twin",
+        )
 
 
 def _named(clip: Clip, rig: Rig, mirror: Mirror, of: tuple[str, ...]) -> set[str] | None:

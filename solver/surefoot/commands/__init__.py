@@ -14,6 +14,17 @@ COMMANDS = {
     "block": "make a first layered cycle from a short recipe",
     "check": "say what is wrong with the feet, in which frames and by how much",
     "plant": "mend the feet of a clip and write it to a new file",
-    "convert": "write a clip's feet in another style: about the ankle, by rockers, by joints",
+    "remix": "scale, add to and shift channels, mix clips, close the loop; then plant again",
+    "twin": "give the other side one side's channels half a cycle later",
+    "travel": "measure a walk; make it travel or bring it in place; bring it to a speed",
+    "draw": "draw a clip: pose strip, track plan, gait diagram, curves",
+    "report": "write one HTML file with pictures, findings, proposals and a figure to scrub",
+    "page": "open a clip in a browser on this machine: mix, watch the feet, accept or reject, save",
+    "rpc": "answer JSON-RPC 2.0 calls on standard input and output, for hosts with an older Python",
+    "batch": "check or plant a whole folder of clips",
+    "convert": "write a clip in another format, by suffix, or its feet in another style",
+    "map": "propose which joint, node or marker of a file is which",
+    "rig": "show a rig in words, or derive its legs as expressions or code",
+    "formats": "list the formats that are read and written",
 }
 """Every command and what it is for, in the order in which ``surefoot --help`` lists them."""

@@ -7,8 +7,13 @@ import argparse
 __all__ = ["add_clip_options"]
 
 SHARED_OPTIONS = (
+    ("--map", "FILE", "which node, joint or marker is which; left out, CLIP.map.toml where there is one"),
     ("--rig", "RIG", "a rig's name or TOML file; left out, the one that the clip names"),
-    ("--ground", "FILE", "the ground as a TOML file; left out, level at height 0"),
+    (
+        "--ground",
+        "GROUND",
+        "the ground as a TOML file, or a preset such as accessible-stairs; left out, level at height 0",
+    ),
     (
         "--belt",
         "SPEED",
@@ -33,7 +38,9 @@ REPEATED_OPTIONS = (
 def add_clip_options(command: argparse.ArgumentParser) -> None:
     """Add the clip, what it stands on, how it is judged, and ``--json``: what `job.read_job` reads."""
     command.add_argument(
-        "clip", metavar="CLIP", help="a clip in JSON, or a demo: lamplighter, trudge, run or treadmill"
+        "clip",
+        metavar="CLIP",
+        help="a clip (surefoot formats lists which), or a demo: lamplighter, trudge, run or treadmill",
     )
     for flag, metavar, told in SHARED_OPTIONS:
         command.add_argument(flag, metavar=metavar, help=told)
@@ -43,4 +50,6 @@ def add_clip_options(command: argparse.ArgumentParser) -> None:
     command.add_argument("--leave", metavar=("FOOT", "FRAMES"), nargs=2, action="append", default=[], help=told)
     told = "let a foot slip for so long after it lands; left out, 0.04 for captured clips, else 0"
     command.add_argument("--landing", metavar="SECONDS", type=float, help=told)
+    told = "look for these kinds too, which may well be meant: mismatch, oppose"
+    command.add_argument("--also", metavar="KINDS", default="", help=told)
     command.add_argument("--json", action="store_true", help="print JSON, not a table: the same figures, unrounded")

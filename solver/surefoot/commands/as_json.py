@@ -9,6 +9,7 @@ import msgspec
 
 from surefoot.checking import Report
 from surefoot.clip import Clip
+from surefoot.lay import Laid
 from surefoot.planting import Planted
 from surefoot.proposals import Proposal
 
@@ -82,3 +83,17 @@ def comparison_json(clip: Clip, planted: Planted, before: Report, after: Report,
 def print_json(table: dict[str, Any]) -> None:
     """Print a table as indented JSON, numbers unrounded."""
     sys.stdout.write(msgspec.json.format(msgspec.json.encode(table), indent=2).decode() + "\n")
+
+
+def laid_json(laid: Laid) -> dict[str, Any]:
+    """Return where a laid clip's footprints went, and what its hips should be raised by."""
+    return {
+        "steps": [
+            {
+                "foot": "right" if s.foot else "left", "first": s.frames[0], "last": s.frames[1], "along": s.at,
+                "own": s.own, "aside": s.aside, "level": s.level, "supported": s.share, "unit": "m",
+            }
+            for s in laid.steps
+        ],
+        "hips": {"raise": laid.raised.tolist(), "unit": "m", "applied": laid.applied},
+    }  # fmt: skip

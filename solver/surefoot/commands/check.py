@@ -17,16 +17,23 @@ def add_options(parser: argparse.ArgumentParser) -> None:
     add_clip_options(parser)
     told = "list the ways to mend each finding, cheapest first: amounts, cost, what each leaves and harms"
     parser.add_argument("--propose", action="store_true", help=told)
+    told = "the pose stands still: its centre of mass must lie over its feet"
+    parser.add_argument("--still", action="store_true", help=told)
 
 
 def run(options: argparse.Namespace) -> int:
     """Check the clip and print what is found; 0 where there is nothing beyond a note."""
+    from dataclasses import replace
+
     from surefoot.commands.as_json import print_json, proposal_json, report_json
     from surefoot.commands.job import read_job, told_of
+    from surefoot.oppose import drags
     from surefoot.proposals import propose
-    from surefoot.tables import print_findings, print_proposals
+    from surefoot.tables import print_drags, print_findings, print_proposals
 
     job = read_job(options)
+    if options.still:
+        job = replace(job, clip=replace(job.clip, extra={**job.clip.extra, "still": True}))
     with told_of(job.path):
         report = job.judge(job.clip, job.belt)
         ways = (
@@ -34,11 +41,17 @@ def run(options: argparse.Namespace) -> int:
             if options.propose
             else None
         )
+    asked = "oppose" in job.also
+    lags = drags(job.clip, job.rig) if asked else ()
     if options.json:
-        listed = {} if ways is None else {"proposals": [proposal_json(way) for way in ways]}
+        later = [{"channel": d.channel, "after": d.after, "lag": d.lag, "unit": "frames"} for d in lags]
+        listed = {} if not asked else {"drag": later}
+        listed |= {} if ways is None else {"proposals": [proposal_json(way) for way in ways]}
         print_json({"clip": job.clip.name, **report_json(report), **listed})
     else:
         print_findings(job.clip, report, seen=job.seen)
+        if asked:
+            print_drags(lags)
         if ways is not None:
             print_proposals(ways)
     return 0 if report.is_clean else 1

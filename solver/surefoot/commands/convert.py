@@ -1,4 +1,4 @@
-"""``surefoot convert``: the same feet in another style of control."""
+"""``surefoot convert``: a clip in another format, or the same feet in another style of control."""
 
 from __future__ import annotations
 
@@ -7,34 +7,72 @@ import argparse
 __all__ = ["DESCRIPTION", "EXAMPLE", "add_options", "run"]
 
 DESCRIPTION = (
-    "Write a clip's feet in another style of control: about the ankle, by rockers (heel, ball and toe), or by joint "
+    "Write a clip in the format of another suffix; what that can't carry goes into a mapping beside it, OUT.map.toml. "
+    "Or write its feet in another style of control: about the ankle, by rockers (heel, ball and toe), or by joint "
     "angles. Hips and every other channel stay as they are."
 )
-EXAMPLE = "surefoot convert walk.json --style rockers -o rockers.json --rig-out rockers.toml"
+EXAMPLE = "surefoot convert walk.json walk.glb; or: surefoot convert walk.json --style rockers -o rockers.json"
 
 
 def add_options(parser: argparse.ArgumentParser) -> None:
     """Add the command's own options to its parser."""
-    parser.add_argument("clip", metavar="CLIP", help="a clip in JSON, or a demo: lamplighter or treadmill")
+    parser.add_argument("clip", metavar="IN", help="a clip (surefoot formats lists which), or a demo")
+    parser.add_argument("out", metavar="OUT", nargs="?", help="where it goes: .json, .csv, .glb, .gltf, .usda or .usdc")
+    parser.add_argument("--map", metavar="FILE", help="the mapping of IN; left out, IN.map.toml where there is one")
+    parser.add_argument("--linear", action="store_true", help="glTF: straight between frames, not CUBICSPLINE")
     parser.add_argument("--rig", metavar="RIG", help="a rig's name or TOML file; left out, the one that the clip names")
     parser.add_argument("--style", metavar="STYLE", help="ankle, rockers or joints")
     parser.add_argument("--single", action="store_true", help="rockers: one foot-roll channel in place of three")
     told = "the rig to write for, of the same lengths; left out, one with channels named after part and axis"
     parser.add_argument("--to", metavar="RIG", help=told)
-    parser.add_argument("-o", "--output", metavar="OUT", help="where the clip goes")
+    parser.add_argument("-o", "--output", metavar="OUT", help="where the clip goes, in place of OUT")
     parser.add_argument("--rig-out", metavar="FILE", help="where its rig goes; left out, beside the clip as OUT.toml")
     parser.add_argument("--json", action="store_true", help="print JSON, not text: the same figures, unrounded")
 
 
 def run(options: argparse.Namespace) -> int:
-    """Convert the clip, say how near it comes, and write it with its rig."""
+    """Convert the clip and write it; where its style changes, with its rig, and say how near it comes."""
+    from surefoot.errors import InputError
+
+    if options.out is not None and options.output is not None:
+        raise InputError("names the result twice; give OUT or --output", place="convert")
+    options.output = options.out if options.output is None else options.output
+    if options.style is None and options.to is None and options.output is not None:
+        return _other_format(options)
+    return _other_style(options)
+
+
+def _other_format(options: argparse.Namespace) -> int:
+    from surefoot.commands.as_json import print_json
+    from surefoot.commands.job import check_outputs, open_plain, told_of
+    from surefoot.errors import InputError
+    from surefoot.formats.opening import clip_files
+    from surefoot.save import save_all
+
+    if options.rig_out is not None or options.single:
+        raise InputError("goes with --style only", place="--single" if options.single else "--rig-out")
+    path, clip, rig, rig_file, fitted = open_plain(options)
+    check_outputs({"OUT": options.output}, {"the clip": str(path), "--map": options.map, "--rig": options.rig})
+    with told_of(path):
+        files = clip_files(
+            clip, rig, options.output, fitted=fitted, rig_file=rig_file, spline=not options.linear
+        )  # fmt: skip
+    save_all(files)
+    if options.json:
+        print_json({"written": [name for _, name in files]})
+    else:
+        print("\n".join(f"written: {name}" for _, name in files))
+    return 0
+
+
+def _other_style(options: argparse.Namespace) -> int:
     from dataclasses import replace
     from pathlib import Path
 
-    from surefoot.clip_file import clip_bytes, load_clip
     from surefoot.commands.as_json import print_json
-    from surefoot.commands.job import check_outputs, clip_path, rig_of, told_of
+    from surefoot.commands.job import check_outputs, open_plain, told_of
     from surefoot.errors import InputError
+    from surefoot.formats.opening import clip_files
     from surefoot.restyle import convert
     from surefoot.rig_file import load_rig
     from surefoot.rig_save import rig_text
@@ -44,9 +82,9 @@ def run(options: argparse.Namespace) -> int:
         raise InputError("wanted one of --style (ankle, rockers or joints) and --to (a rig)", place="convert")
     if options.rig_out is not None and (options.output is None or options.to is not None):
         raise InputError("goes with --output and --style only", place="--rig-out")
-    path = clip_path(options.clip)
-    clip = load_clip(path)
-    rig = rig_of(options.rig, clip, path)
+    path, clip, rig, _, _ = open_plain(options)
+    if rig is None:
+        raise InputError("the clip names no rig; give one with --rig", place=str(path))
     rig_out = options.rig_out
     if options.output is not None and options.to is None and rig_out is None:
         rig_out = str(Path(options.output).with_suffix(".toml"))
@@ -61,7 +99,7 @@ def run(options: argparse.Namespace) -> int:
     written = []
     if options.output is not None:
         named = options.to if rig_out is None else _beside(rig_out, options.output)
-        written.append((clip_bytes(replace(made.clip, rig=named)), options.output))
+        written += clip_files(replace(made.clip, rig=named), made.rig, options.output, spline=not options.linear)
         if rig_out is not None:
             written.append((rig_text(made.rig).encode("utf-8"), rig_out))
     save_all(written)

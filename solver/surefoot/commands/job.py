@@ -12,19 +12,22 @@ from pathlib import Path
 from surefoot.belt import STILL, Belt
 from surefoot.checking import Report, check
 from surefoot.clip import Clip
-from surefoot.clip_file import load_clip
 from surefoot.demos import demo_path
 from surefoot.errors import InputError, UnknownName
+from surefoot.formats.mapping import Mapping as ClipMapping
+from surefoot.formats.opening import Opened, clip_files, open_clip
 from surefoot.ground import Flat, Ground
 from surefoot.ground_file import load_ground
+from surefoot.ground_presets import preset_ground, preset_grounds
 from surefoot.options import leave_alone, read_amount, read_belt, read_leave, read_stances
 from surefoot.planting import scene_of
 from surefoot.rig import Rig
 from surefoot.rig_file import load_rig, preset_names
 from surefoot.tables import Seen
-from surefoot.tolerances import tolerances_for
+from surefoot.tolerances import WHEN_ASKED, tolerances_for
+from surefoot.travel import rooted
 
-__all__ = ["Job", "check_outputs", "clip_path", "read_before", "read_job", "rig_of", "told_of"]
+__all__ = ["Job", "check_outputs", "clip_path", "open_plain", "read_before", "read_job", "rig_of", "told_of"]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -38,6 +41,10 @@ class Job:
     belt: Belt | None
     tolerances: dict[str, tuple[float, float, float]]
     landing: float | None
+    also: tuple[str, ...] = ()
+    mapping: ClipMapping | None = None
+    fitted: bool = False
+    rig_file: Path | None = None
 
     @property
     def seen(self) -> Seen:
@@ -47,22 +54,31 @@ class Job:
             stances_stated=self.clip.stances is not None,
         )
 
+    def files(self, clip: Clip, path: str) -> list[tuple[bytes, str]]:
+        """Return what is written for a clip that goes to ``path``, in the format of its suffix: see `clip_files`."""
+        return clip_files(clip, self.rig, path, fitted=self.fitted, rig_file=self.rig_file)
+
     def judge(self, clip: Clip, belt: Belt | None) -> Report:
         """Check a clip as the command line asks: its rig, ground, tolerances and landing."""
-        return check(clip, self.rig, ground=self.ground, belt=belt, tolerances=self.tolerances, landing=self.landing)
+        return check(
+            clip, self.rig, ground=self.ground, belt=belt, tolerances=self.tolerances, landing=self.landing,
+            also=self.also,
+        )  # fmt: skip
 
 
 def read_job(options: argparse.Namespace) -> Job:
     """Read everything that the shared options name; see `arguments.add_clip_options`."""
     path = clip_path(options.clip)
-    clip = read_stances(options.stances, load_clip(path))
-    rig = rig_of(options.rig, clip, path)
+    opened, rig, rig_file = _opened(path, options)
+    assert rig is not None
+    clip = read_stances(options.stances, opened.clip)
+    rig = rooted(rig, clip)
     belt: Belt | None = None
     if options.belt == "estimate":
         clip = replace(clip, belt=None)
     elif options.belt is not None:
         belt = STILL if options.belt == "still" else read_belt(options.belt)
-    ground = Flat(0.0) if options.ground is None else load_ground(options.ground)
+    ground = Flat(0.0) if options.ground is None else _ground(options.ground)
     if options.landing is not None and not 0.0 <= options.landing <= 1.0:
         raise InputError(f"wanted seconds from 0 to 1, got {options.landing:g}", place="--landing")
     tolerances = _tolerances(options.tolerance, rig)
@@ -71,7 +87,35 @@ def read_job(options: argparse.Namespace) -> Job:
         with told_of(path):
             seen = check(clip, rig, ground=ground, belt=belt).stances
         clip = clip.with_stances(leave_alone(clip, seen, spans))
-    return Job(path, clip, rig, ground, belt, tolerances, options.landing)
+    also = tuple(kind.strip() for kind in options.also.split(",") if kind.strip())
+    for kind in also:
+        if kind not in WHEN_ASKED:
+            raise UnknownName("kind that is looked for when asked", kind, WHEN_ASKED, place="--also")
+    return Job(
+        path, clip, rig, ground, belt, tolerances, options.landing, also, opened.mapping, opened.fitted, rig_file
+    )  # fmt: skip
+
+
+def open_plain(options: argparse.Namespace) -> tuple[Path, Clip, Rig | None, Path | None, bool]:
+    """Return a clip as it is, its rig, the rig's file and whether that was fitted; a clip in JSON may name none."""
+    path = clip_path(options.clip)
+    opened, rig, rig_file = _opened(path, options, needs_rig=False)
+    return path, opened.clip, rig, rig_file, opened.fitted
+
+
+def _opened(
+    path: Path, options: argparse.Namespace, *, needs_rig: bool = True
+) -> tuple[Opened, Rig | None, Path | None]:
+    given = None if options.rig is None else _rig_named(options.rig, "--rig")
+    opened = open_clip(path, mapping=options.map, rig=given)
+    if given is not None:
+        named = opened if opened.clip.rig else replace(opened, clip=replace(opened.clip, rig=options.rig))
+        return named, given, None
+    if opened.fitted and opened.rig is not None:
+        return opened, opened.rig, None
+    if not needs_rig and not opened.clip.rig:
+        return opened, None, None
+    return (opened, *_rig(opened.clip, path if options.map is None else Path(options.map)))
 
 
 def clip_path(name: str) -> Path:
@@ -96,21 +140,36 @@ def told_of(path: Path) -> Iterator[None]:
         raise error.within(str(path)) from None
 
 
-def rig_of(given: str | None, clip: Clip, clip_path: Path) -> Rig:
-    """Return the rig that an option or the clip names; a TOML file named by the clip may lie beside it."""
-    name = clip.rig if given is None else given
-    if given is None and not name:
+def _ground(name: str) -> Ground:
+    """Return the ground of a preset's name, or else of a file."""
+    return preset_ground(name) if name in preset_grounds() else load_ground(name)
+
+
+def _rig(clip: Clip, base: Path) -> tuple[Rig, Path | None]:
+    """Return the rig that a clip names, and its file where that lies beside ``base``."""
+    if not clip.rig:
         raise InputError(
             f"the clip names no rig; give one with --rig (a TOML file, or {', '.join(preset_names())})",
-            place=str(clip_path),
+            place=str(base),
         )
-    beside = clip_path.parent / name
+    beside = base.parent / clip.rig
+    if clip.rig.endswith(".toml") and beside.is_file():
+        return load_rig(beside), beside
+    return _rig_named(clip.rig, f"{base}: $.rig"), None
+
+
+def rig_of(clip: Clip, base: Path) -> Rig:
+    """Return the rig that a clip names: a file beside ``base``, the clip's own, or a shipped one."""
+    return _rig(clip, base)[0]
+
+
+def _rig_named(name: str, place: str) -> Rig:
     try:
-        return load_rig(beside if name.endswith(".toml") and given is None and beside.is_file() else name)
+        return load_rig(name)
     except UnknownName as error:
         if error.place:  # something inside the rig's file
             raise
-        raise error.within(f"{clip_path}: $.rig" if given is None else "--rig") from None
+        raise error.within(place) from None
 
 
 def _tolerances(given: list[str], rig: Rig) -> dict[str, tuple[float, float, float]]:
@@ -126,7 +185,7 @@ def _tolerances(given: list[str], rig: Rig) -> dict[str, tuple[float, float, flo
 def read_before(name: str, job: Job) -> Clip:
     """Read the clip before the edit; what doesn't fit the rig or the ground is told of its own file."""
     path = clip_path(name)
-    clip = load_clip(path)
+    clip = open_clip(path, rig=job.rig).clip
     with told_of(path):
         scene_of(clip, job.rig, job.ground, job.belt)
     return clip

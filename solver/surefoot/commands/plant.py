@@ -26,6 +26,14 @@ OPTIONS = (
     ("--accept", None, "KINDS", "mend these kinds only, such as sink,hover; of slide, sink, hover, stretch"),
     ("--reject", None, "KINDS", "don't mend these kinds, such as stretch"),
     ("--let", None, "CHANNELS", "what may change though it's no foot's: hips.y is lowered where a leg can't reach"),
+    ("--loops", None, "N", "write the cycle out so many times over the ground, its steps fitted to the treads"),
+    ("--along", None, "PLACES", "with --loops, walk along these places on the plan, such as 0,0:0,4:4,4 (x,z metres)"),
+    (
+        "--stride",
+        None,
+        "RANGE",
+        "with --loops, how short and long a step may become, such as 0.35-1.25 of its own length",
+    ),
     ("--leave-below", "0.001mm", "LENGTH", "a channel that would change by less stays as it is; left out, 0.001mm"),
 )
 
@@ -43,19 +51,24 @@ def add_options(parser: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Plant the clip, print before and after, and write what was asked for."""
+    from dataclasses import replace
+
     import numpy as np
 
+    from surefoot.belt import STILL
     from surefoot.clip import Clip
-    from surefoot.clip_file import clip_bytes
-    from surefoot.commands.as_json import comparison_json, print_json
+    from surefoot.commands.as_json import comparison_json, laid_json, print_json
     from surefoot.commands.job import check_outputs, read_before, read_job, told_of
+    from surefoot.commands.results import layer_file, planted_files
+    from surefoot.errors import InputError
     from surefoot.joints import knee_turn
-    from surefoot.layer import layer_between
+    from surefoot.lay import STRIDE, lay
     from surefoot.letting import let_down
-    from surefoot.options import read_anchor, read_choice, read_frames, read_length
+    from surefoot.options import read_anchor, read_choice, read_count, read_frames, read_length, read_places, read_span
     from surefoot.planting import Planted, plant, scene_of
+    from surefoot.route import Route
     from surefoot.save import save_all
-    from surefoot.tables import print_comparison, print_let
+    from surefoot.tables import print_comparison, print_laid, print_let
 
     job = read_job(options)
     check_outputs(
@@ -85,24 +98,59 @@ def run(options: argparse.Namespace) -> int:
             choice=choice,
         )
 
-    clip, let = job.clip, () if options.let is None else tuple(options.let.split(","))
+    let = () if options.let is None else tuple(options.let.split(","))
+    laid = None
+    if options.loops is not None:
+        with told_of(job.path):
+            laid = lay(
+                job.clip,
+                job.rig,
+                ground=job.ground,
+                belt=job.belt,
+                let=let,
+                loops=read_count(options.loops, place="--loops"),
+                route=None if options.along is None else Route.through(read_places(options.along, place="--along")),
+                stride=STRIDE if options.stride is None else read_span(options.stride, place="--stride"),
+            )
+        job = replace(job, clip=laid.clip, belt=STILL)
+    elif options.along is not None or options.stride is not None:
+        raise InputError("it goes with --loops", place="--along" if options.along is not None else "--stride")
+    clip = job.clip
     with told_of(job.path):
-        if let:
-            clip, _ = let_down(clip, job.rig, let, plant=planted_of, ground=job.ground, tolerances=job.tolerances)
+        if let and laid is None:
+            clip, _ = let_down(
+                clip,
+                job.rig,
+                let,
+                plant=planted_of,
+                ground=job.ground,
+                tolerances=job.tolerances,
+                keys="every" if options.every_frame else "few",
+                keys_at=keys_at,
+            )
         planted = planted_of(clip)
         first = job.judge(job.clip.with_stances(planted.stances), planted.belt)
         after = job.judge(planted.clip, planted.belt)
         scenes = [scene_of(clip, job.rig, job.ground, planted.belt) for clip in (job.clip, planted.clip)]
         knees = np.degrees(knee_turn(*scenes).max(axis=-1)).tolist()
     written: dict[str, Clip] = {}
+    files: list[tuple[bytes, str]] = []
     if options.output is not None:
-        written[options.output] = planted.clip
+        files += planted_files(job, planted.clip, options.output)
+        written |= {path: planted.clip for _, path in files}
     if options.layer is not None:
-        written[options.layer] = layer_between(job.clip, planted.clip)
-    save_all([(clip_bytes(clip), path) for path, clip in written.items()])
+        written[options.layer], layer = layer_file(job, planted.clip, options.layer)
+        files.append((layer, options.layer))
+    save_all(files)
     if options.json:
-        print_json({**comparison_json(job.clip, planted, first, after, list(written)), "knees_turned_deg": knees})
+        told = {} if laid is None else {"laid": laid_json(laid)}
+        print_json(
+            {**comparison_json(job.clip, planted, first, after, list(written)), "knees_turned_deg": knees, **told}
+        )
     else:
         print_comparison(job.clip, planted, first, after, written, knees, seen=job.seen)
-        print_let(job.clip, planted.clip, let)
+        if laid is None:
+            print_let(job.clip, planted.clip, let)
+        else:
+            print_laid(laid)
     return 0 if after.is_clean else 1

@@ -110,7 +110,10 @@ class Host(Protocol):
         """Return the names of the layers that there are."""
 
     def begin_step(self, name: str) -> None:
-        """Open an undo step: all that is written until its end is undone together."""
+        """Open an undo step: all that is written until its end is undone together.
+
+        When it raises, no step is open.
+        """
 
     def write(self, channel: str, curve: Curve, layer: str) -> None:
         """Put keys on a channel, inside a step.
@@ -124,4 +127,7 @@ class Host(Protocol):
         """Close the undo step; it stays."""
 
     def undo_step(self) -> None:
-        """Close the undo step if it's open, and take back all that was written in it, new layers too."""
+        """Close the step that `begin_step` opened, if it's open still, and take back all of it, new layers too.
+
+        Called only after `begin_step` came back and something went wrong.
+        """

@@ -14,10 +14,10 @@ from surefoot.curves import Curve, Outside, Pack, Shape
 from surefoot.errors import InputError, UnitError, UnknownName
 from surefoot.host.protocol import Host, Progress, Setup, Status
 from surefoot.host.refusals import Cancelled
-from surefoot.rig import Rig
+from surefoot.rig import LENGTHWISE, Rig
 from surefoot.units import ANGLES, LENGTHS
 
-__all__ = ["evaluated", "keyed", "read", "sampled_channels", "tell", "times_of"]
+__all__ = ["evaluated", "keyed", "read", "sampled_channels", "status_of", "tell", "times_of"]
 
 Array = NDArray[np.float64]
 
@@ -26,7 +26,6 @@ ALIKE = 1e-5
 THIRDS = (1.0 / 3.0, 2.0 / 3.0)
 HELD = 1e-3
 """Share of a jump by which a channel that holds before it may differ from its key; a cubic's start is above 1/27."""
-TURNS = ("pitch", "yaw", "roll", "bend", "knee")
 SAMPLED = "sampled"
 """The clip's extra field that lists channels which aren't their own keys alone."""
 
@@ -88,6 +87,16 @@ def sampled_channels(clip: Clip) -> frozenset[str]:
     return frozenset(clip.extra.get(SAMPLED, ()))
 
 
+def status_of(host: Host, channel: str) -> Status:
+    """Return what the host says may be done with a channel; raise InputError if it's none of `Status`."""
+    told = host.status(channel)
+    try:
+        return Status(told)
+    except ValueError:
+        known = ", ".join(status.value for status in Status)
+        raise InputError(f"its status is {told!r}; wanted one of {known}", place=f"host: {channel}") from None
+
+
 def evaluated(host: Host, names: list[str], frames: Array) -> Array:
     """Return what the host says channels evaluate to, ``(channels, frames)``, or raise InputError with the channel."""
     try:
@@ -112,7 +121,7 @@ def _present(host: Host, rig: Rig) -> tuple[list[str], list[str]]:
     absent: list[str] = []
     for control in rig.controls.values():
         for axis in control.axes.values():
-            status = Status(host.status(axis.channel))
+            status = status_of(host, axis.channel)
             if status is not Status.ABSENT:
                 names.append(axis.channel)
             else:
@@ -126,7 +135,7 @@ def _check_units(setup: Setup, rig: Rig) -> None:
     """Raise UnitError if the rig reads a channel in another unit than the host has."""
     for control in rig.controls.values():
         for key, axis in control.axes.items():
-            turns = key in TURNS
+            turns = key not in LENGTHWISE
             unit = setup.angle if turns else setup.unit
             one = ANGLES[unit] if turns else LENGTHS[unit]
             if abs(abs(axis.scale) / one - 1.0) > 1e-9:

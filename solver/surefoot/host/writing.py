@@ -12,12 +12,12 @@ from surefoot.clip import Clip
 from surefoot.curves import Curve, Pack, Shape, resolve_slopes
 from surefoot.errors import InputError
 from surefoot.host.protocol import Host, Progress, Status
-from surefoot.host.reading import evaluated, keyed, sampled_channels, tell, times_of
+from surefoot.host.reading import evaluated, keyed, sampled_channels, status_of, tell, times_of
 from surefoot.host.refusals import NotRestored, Refused
 from surefoot.layer import layer_between
 from surefoot.rig import Rig
 
-__all__ = ["LAYER", "write"]
+__all__ = ["LAYER", "explicit", "write"]
 
 Array = NDArray[np.float64]
 Into = Literal["layer", "keys"]
@@ -71,7 +71,7 @@ def write(
         return "", ()
     _refuse(host, names, before, into)
     layer = _new_layer(host, layer) if into == "layer" else ""
-    curves = _corrections(before, after, names) if layer else {name: _explicit(after.channels[name]) for name in names}
+    curves = _corrections(before, after, names) if layer else {name: explicit(after.channels[name]) for name in names}
     every = list(before.channels)
     frames = np.arange(after.first, after.last + 1, dtype=np.float64)
     frames = np.concatenate([frames, frames[:-1] + 0.5])
@@ -93,7 +93,7 @@ def write(
 
 def _refuse(host: Host, names: list[str], before: Clip, into: Into) -> None:
     """Raise Refused with each channel that can't be written, and why."""
-    reasons = {name: status for name in names if (status := Status(host.status(name))) is not Status.FREE}
+    reasons = {name: status for name in names if (status := status_of(host, name)) is not Status.FREE}
     told = {name: status.value for name, status in reasons.items()}
     if told:
         raise Refused(told, try_this="free them, or name them under leave to do without")
@@ -127,9 +127,9 @@ def _corrections(before: Clip, after: Clip, names: list[str]) -> dict[str, Curve
     found: dict[str, Curve] = {}
     for name in names:
         if name in replaced:
-            found[name] = _explicit(_dense(before.channels[name], after.channels[name], before))
+            found[name] = explicit(_dense(before.channels[name], after.channels[name], before))
         else:
-            found[name] = _explicit(between.channels[name])
+            found[name] = explicit(between.channels[name])
     return found
 
 
@@ -139,7 +139,7 @@ def _dense(old: Curve, new: Curve, clip: Clip) -> Curve:
     return keyed(whole, two - one, clip.loop)
 
 
-def _explicit(curve: Curve) -> Curve:
+def explicit(curve: Curve) -> Curve:
     """Return the same curve with slopes stated at every key that isn't a step or a Bezier key."""
     kept = np.isin(curve.shapes, (int(Shape.GIVEN), int(Shape.STEP), int(Shape.BEZIER)))
     if kept.all():

@@ -13,7 +13,7 @@ from collections.abc import Mapping
 from types import MappingProxyType
 from typing import Literal
 
-__all__ = ["DEFS", "FACE", "OKABE_ITO", "PAPERS", "SIZES", "THEMES", "Theme", "style_of"]
+__all__ = ["FACE", "OKABE_ITO", "PAPERS", "SIZES", "THEMES", "Theme", "defs_of", "style_of", "variables"]
 
 Theme = Literal["auto", "light", "dark"]
 THEMES: tuple[Theme, ...] = ("auto", "light", "dark")
@@ -53,9 +53,9 @@ FACE = 'Helvetica, Arial, "Liberation Sans", "Nimbus Sans", "DejaVu Sans", sans-
 
 _RULES = """\
 .sf-paper{{fill:{paper}}}
-.sf text{{fill:{ink};font-family:{face}}}
-.sf .sf-soft{{fill:{soft}}}
-.sf-ink,.sf-hair,.sf-stone,.sf-left,.sf-right,.sf-finding,.sf-leg,.sf-lim{{fill:none;stroke-linecap:round;stroke-linejoin:round}}
+text{{fill:{ink};font-family:{face}}}
+.sf-soft{{fill:{soft}}}
+.sf-ink,.sf-hair,.sf-stone,.sf-left,.sf-right,.sf-leg,.sf-lim{{fill:none;stroke-linecap:round;stroke-linejoin:round}}
 .sf-ink,.sf-lim{{stroke:{ink};stroke-width:1}}
 .sf-lim{{stroke-dasharray:5 3}}
 .sf-hair{{stroke:{hair};stroke-width:1}}
@@ -64,22 +64,21 @@ _RULES = """\
 .sf-right{{stroke:{right};stroke-width:1.6}}
 .sf-dash{{stroke-dasharray:6 2.5}}
 .sf-dots{{stroke-dasharray:1.5 3}}
-.sf-finding{{stroke:{finding};stroke-width:2.4}}
 .sf-leg{{stroke-width:5}}
 .sf-bone{{stroke-width:2.6}}
+.sf-bone.sf-dash{{stroke-dasharray:6.5 5}}
 .sf-thin{{stroke-width:1.1}}
 .sf-streak{{fill:none;stroke:{finding};stroke-width:7;stroke-opacity:.75;stroke-linecap:round;stroke-linejoin:round}}
 .sf-left-full{{fill:{left};stroke:{left};stroke-width:1}}
 .sf-left-pale{{fill:{left};fill-opacity:.3;stroke:{left};stroke-width:1.4}}
-.sf-right-full{{fill:url(#sf-hatch);stroke:{right};stroke-width:1.4}}
-.sf-right-pale{{fill:url(#sf-hatch);stroke:{right};stroke-width:1.4}}
+.sf-right-full{{fill:url(#sf-hatch-{theme});stroke:{right};stroke-width:1.4}}
+.sf-right-pale{{fill:url(#sf-hatch-{theme});stroke:{right};stroke-width:1.4}}
 .sf-left-dot{{fill:{left};stroke:{paper};stroke-width:1}}
 .sf-right-dot{{fill:{paper};stroke:{right};stroke-width:1.6}}
-.sf-ink-dot{{fill:{ink};stroke:{paper};stroke-width:1}}
-.sf-finding-full{{fill:{finding}}}
 .sf-allowed{{fill:{allowed};fill-opacity:.28}}
+.sf-ink-dot{{fill:{ink};stroke:{paper};stroke-width:1}}
 .sf-earth{{fill:{earth}}}
-.sf-hatched{{fill:url(#sf-earth)}}
+.sf-hatched{{fill:url(#sf-earth-{theme})}}
 .sf-open{{fill:none;stroke:{soft};stroke-width:1.1}}
 .sf-hatch-line{{stroke:{right};stroke-width:1.7}}
 .sf-earth-line{{stroke:{stone};stroke-width:.8}}
@@ -87,21 +86,40 @@ _RULES = """\
 .sf-faint{{opacity:.38}}
 """
 
-DEFS = (
-    '<defs><pattern id="sf-hatch" width="4.5" height="4.5" patternUnits="userSpaceOnUse" '
+_DEFS = (
+    '<defs><pattern id="sf-hatch-{theme}" width="4.5" height="4.5" patternUnits="userSpaceOnUse" '
     'patternTransform="rotate(45)"><path class="sf-hatch-line" d="M0 0V4.5"/></pattern>'
-    '<pattern id="sf-earth" width="7" height="7" patternUnits="userSpaceOnUse" patternTransform="rotate(45)">'
-    '<path class="sf-earth-line" d="M0 0V7"/></pattern></defs>'
+    '<pattern id="sf-earth-{theme}" width="7" height="7" patternUnits="userSpaceOnUse" '
+    'patternTransform="rotate(45)"><path class="sf-earth-line" d="M0 0V7"/></pattern></defs>'
 )
-"""The hatchings: the right foot's, and the earth's as a section shows it."""
 
 
-def _rules(paper: str) -> str:
-    return _RULES.format(face=FACE, **PAPERS[paper])
+def defs_of(theme: Theme = "auto") -> str:
+    """Return the hatchings: the right foot's, and the earth's as a section shows it."""
+    return _DEFS.format(theme=theme)
+
+
+def _rules(paper: str, theme: Theme) -> str:
+    """Return the rules of a paper for the pictures of a theme: several in one page don't colour each other."""
+    lines = _RULES.replace("\\\n", "").format(face=FACE, theme=theme, **PAPERS[paper]).splitlines()
+    whole = [line.partition("{") for line in lines]
+    return "".join(
+        ",".join(f".sf-{theme} {one}" for one in names.split(",")) + "{" + rest + "\n" for names, _, rest in whole
+    )
+
+
+def variables() -> str:
+    """Return the same colours as variables of a page's style sheet, such as ``--left``, for light and dark screens."""
+
+    def told(paper: str) -> str:
+        colours = "".join(f"--{role}:{colour};" for role, colour in PAPERS[paper].items())
+        return f":root{{{colours}--face:{FACE};color-scheme:{paper}}}"
+
+    return f"{told('light')}\n@media screen and (prefers-color-scheme:dark){{{told('dark')}}}\n"
 
 
 def style_of(theme: Theme = "auto") -> str:
     """Return the style sheet: one paper, or with ``auto`` the one that the screen asks for, light in print."""
     if theme == "auto":
-        return f"{_rules('light')}@media screen and (prefers-color-scheme:dark){{\n{_rules('dark')}}}\n"
-    return _rules(theme)
+        return f"{_rules('light', theme)}@media screen and (prefers-color-scheme:dark){{\n{_rules('dark', theme)}}}\n"
+    return _rules(theme, theme)

@@ -22,15 +22,17 @@ MARGIN = 96.0
 MOST_SCALE = 400.0
 """Pixels a metre: a foot is then about a tenth of the sheet's width."""
 LEAST_SCALE = 150.0
-ROUNDS = 2
-"""How many rounds of a loop are drawn, so that every stride is seen."""
+COUNTED = ("no", "one", "two", "three", "four", "five", "six")
+ROUNDS = (6, 5, 4, 3, 2)
+"""How many rounds of a loop are drawn: the most that fit at the largest scale, but two, so that strides are seen."""
 
 
 def track_plan(subject: Subject, *, before: Subject | None = None) -> Picture:
     """Return the track plan of a clip; ``before`` is drawn faint behind it."""
     heading = subject.figure.heading
-    tracks = tracks_of(subject, rounds=ROUNDS)
-    earlier = () if before is None else tracks_of(before, rounds=ROUNDS)
+    rounds = _rounds(subject, heading)
+    tracks = tracks_of(subject, rounds=rounds)
+    earlier = () if before is None else tracks_of(before, rounds=rounds)
     pen = Pen()
     if not tracks and not earlier:
         top = pen.heading("Track plan", f"{subject.name}: no foot stands anywhere")
@@ -41,7 +43,7 @@ def track_plan(subject: Subject, *, before: Subject | None = None) -> Picture:
     scale = min((WIDTH - 2 * MARGIN) / max(span, 0.3), MOST_SCALE)
     shown, left_out = _within(tracks, heading, first + span)
     earlier, _ = _within(earlier, heading, first + span)
-    under = _under(subject, shown, left_out)
+    under = _under(subject, shown, left_out, rounds)
     top = pen.heading("Track plan", under)
     low, high = float(everything[:, 1].min()), float(everything[:, 1].max())
     panel = Panel(MARGIN, top + 66, span * scale, (high - low) * scale, (first, first + span), (low, high))
@@ -57,6 +59,17 @@ def track_plan(subject: Subject, *, before: Subject | None = None) -> Picture:
         bottom = _section(pen, panel, subject, bottom)
     bottom = _foot(pen, panel, scale, bottom, bool(earlier))
     return pen.picture("Track plan", _told(shown), bottom)
+
+
+def _rounds(subject: Subject, heading: float) -> int:
+    """Return how many rounds of a loop the sheet has room for."""
+    once = tracks_of(subject)
+    if not subject.clip.loop or subject.scene.drift is None or not once:
+        return 2
+    along = np.concatenate([_corners(track, heading)[:, 0] for track in once])
+    stride = float(looked_at(np.array(subject.scene.drift.shift), "above", heading)[0])
+    room = (WIDTH - 2 * MARGIN) / MOST_SCALE - float(np.ptp(along))
+    return next((rounds for rounds in ROUNDS if stride > 1e-6 and (rounds - 1) * stride <= room), 2)
 
 
 def _corners(track: Track, heading: float) -> Array:
@@ -186,10 +199,11 @@ def _foot(pen: Pen, panel: Panel, scale: float, top: float, compared: bool) -> f
     return y + 20
 
 
-def _under(subject: Subject, tracks: tuple[Track, ...], left_out: int) -> str:
+def _under(subject: Subject, tracks: tuple[Track, ...], left_out: int, rounds: int) -> str:
     words = f"{subject.name}, seen from above; it goes to the right, its left is up"
     if subject.clip.loop and tracks:
-        words += f"; two rounds of the loop, frames count on ({subject.clip.last + 1} is {subject.clip.first} again)"
+        again = f"{subject.clip.last + 1} is {subject.clip.first} again"
+        words += f"; {COUNTED[rounds]} rounds of the loop, frames count on ({again})"
     return words + (f"; {left_out} footprints farther on aren't drawn" if left_out else "")
 
 

@@ -22,7 +22,7 @@ from surefoot.rig import FEET, Rig
 from surefoot.scene import Scene
 from surefoot.seen import Seen
 
-__all__ = ["Chosen", "Subject", "key_poses", "told_amount", "worst_frames"]
+__all__ = ["Chosen", "Subject", "key_poses", "told_amount", "told_number", "worst_frames"]
 
 Array = NDArray[np.float64]
 
@@ -36,6 +36,7 @@ class Subject:
     report: Report
     seen: Seen
     footings: tuple[Footing, ...]
+    landing: float | None
     figure: Figure
 
     @classmethod
@@ -59,7 +60,7 @@ class Subject:
         if seen is None:
             raise InputError("the report tells of another clip", place="report")
         footings = footings_of(seen.scene, report.stances)
-        return cls(clip, rig, report, seen, footings, figure_of(seen.scene, report.stances, footings))
+        return cls(clip, rig, report, seen, footings, landing, figure_of(seen.scene, report.stances, footings))
 
     @property
     def scene(self) -> Scene:
@@ -145,6 +146,10 @@ def worst_frames(reports: Iterable[tuple[str, Report]], clip: Clip) -> tuple[Cho
 
 def told_amount(finding: Finding) -> str:
     """Return a finding's amount with its unit, as the tables have it."""
-    amount = finding.shown
-    unit = {"deg": "°", "deg/s2": "°/s²"}.get(finding.unit, finding.unit)
+    return told_number(finding.shown, finding.unit)
+
+
+def told_number(amount: float, unit: str) -> str:
+    """Return an amount in one of the findings' units."""
+    unit = {"deg": "°", "deg/s2": "°/s²"}.get(unit, unit)
     return f"{amount:.0f} {unit}" if amount >= 100.0 else f"{amount:.3g} {unit}"

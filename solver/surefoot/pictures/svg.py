@@ -14,13 +14,15 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from surefoot.errors import UnknownName
-from surefoot.pictures.ink import DEFS, THEMES, Theme, style_of
+from surefoot.pictures.ink import THEMES, Theme, defs_of, style_of
 
 __all__ = ["WIDTH", "Pen", "Picture", "number", "stacked", "text_width"]
 
 WIDTH = 1200.0
 """The width of every picture, CSS pixels."""
 GAP = 28.0
+FINE = 0.04
+"""CSS pixels: a curve's points that lie nearer than this to the line without them are left out."""
 
 # advance widths of DejaVu Sans in thousandths of the size, the widest of the faces asked for
 _NARROW = {"i": 278, "j": 278, "l": 278, "'": 275, ".": 318, ",": 318, " ": 318, ":": 337, ";": 337, "|": 337, "f": 352,
@@ -64,17 +66,18 @@ class Picture:
         """Return the SVG file as text, complete in itself; ``theme`` is auto, light or dark."""
         if theme not in THEMES:
             raise UnknownName("paper", theme, THEMES)
-        return self._written(f"<style>\n{style_of(theme)}</style>\n{DEFS}\n", ' xmlns="http://www.w3.org/2000/svg"')
+        head = f"<style>\n{style_of(theme)}</style>\n{defs_of(theme)}\n"
+        return self._written(head, ' xmlns="http://www.w3.org/2000/svg"', theme)
 
     def inline(self) -> str:
         """Return the SVG element for a page that holds the style sheet and the hatchings itself."""
-        return self._written("", "")
+        return self._written("", "", "auto")
 
-    def _written(self, head: str, space: str) -> str:
+    def _written(self, head: str, space: str, theme: Theme) -> str:
         w, h = number(self.width), number(self.height)
         body = "\n".join(self.body)
         return (
-            f'<svg{space} class="sf" viewBox="0 0 {w} {h}" width="{w}" height="{h}" role="img">\n'
+            f'<svg{space} class="sf-{theme}" viewBox="0 0 {w} {h}" width="{w}" height="{h}" role="img">\n'
             f"<title>{escape(self.title)}</title>\n<desc>{escape(self.told)}</desc>\n{head}"
             f'<rect class="sf-paper" width="{w}" height="{h}"/>\n{body}\n</svg>\n'
         )
@@ -117,6 +120,15 @@ class Pen:
             down = True
         if parts:
             self.body.append(f'<path class="{style}" d="{"".join(parts)}{"Z" if closed else ""}"/>')
+
+    def curve(self, points: ArrayLike, style: str) -> None:
+        """Draw a line through points ``(n, 2)``, all finite, without those that nobody would miss."""
+        from shapely import LineString, get_coordinates
+
+        line = np.asarray(points, dtype=np.float64)
+        if len(line) > 2:
+            line = get_coordinates(LineString(line).simplify(FINE, preserve_topology=False))
+        self.path(line, style)
 
     def rect(self, x: float, y: float, width: float, height: float, style: str) -> None:
         """Draw a rectangle."""

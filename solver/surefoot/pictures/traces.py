@@ -72,10 +72,10 @@ def channel_curves(
         pen.text(x, y - 8, name, size=12.0, bold=True)
         if len(curves) > 1:
             old = Pen()
-            old.path(panel.points(at, values[1]), f"sf-{foot}")
+            old.curve(panel.points(at, values[1]), f"sf-{foot}")
             _keys(old, panel, curves[1].frames, curves[1].values, "sf-open", 2.6)
             pen.group(old.body, "sf-faint")
-        pen.path(panel.points(at, values[0]), f"sf-{foot}" + (" sf-dash" if foot == "right" else ""))
+        pen.curve(panel.points(at, values[0]), f"sf-{foot}" + (" sf-dash" if foot == "right" else ""))
         _keys(pen, panel, curves[0].frames, curves[0].values, f"sf-{foot}-dot", 3.2)
     rows = (len(names) + 1) // 2
     told = "Channels over the frames: " + ", ".join(names) + "."
@@ -159,7 +159,7 @@ def _lines(panel: Panel, at: Array, height: Array, foot: str) -> list[str]:
     """Return the three parts' lines, as a window at the panel's corner has them."""
     inner = Pen()
     for part, style in enumerate((f"sf-{foot}", f"sf-{foot} sf-dash", f"sf-{foot} sf-dots")):
-        inner.path(panel.points(at, height[part]) - [panel.x, panel.y], style)
+        inner.curve(panel.points(at, height[part]) - [panel.x, panel.y], style)
     return inner.body
 
 
@@ -211,8 +211,8 @@ def leg_curves(subject: Subject, *, before: Subject | None = None) -> Picture:
             pen.line(x, y, x + COLUMN, y, "sf-lim" if word else "sf-stone sf-dots")
         for which in reversed(range(len(every))):
             drawn = Pen()
-            drawn.path(upper.points(*_closed(every[which], knees[which][foot])), style)
-            drawn.path(lower.points(*_closed(every[which], reaches[which][foot])), style)
+            drawn.curve(upper.points(*_closed(every[which], knees[which][foot])), style)
+            drawn.curve(lower.points(*_closed(every[which], reaches[which][foot])), style)
             pen.group(drawn.body, "sf-faint" if which else "sf-now")
     note = f"broken line: 100 %, the leg's length; dotted: {100 * rig.reach:g} %, as far as planting lets it reach"
     pen.text(84, top + 458, f"{note}; thick line below: stance; {NOT_CLINICAL}", size=11.0, style="sf-soft")

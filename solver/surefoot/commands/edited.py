@@ -1,0 +1,92 @@
+"""What the commands that edit a clip share: its options, and the end, which plants, checks, shows and writes."""
+
+from __future__ import annotations
+
+import argparse
+from collections.abc import Iterable, Sequence
+from typing import TYPE_CHECKING, Any
+
+from surefoot.commands.arguments import add_clip_options
+
+if TYPE_CHECKING:
+    from surefoot.clip import Clip
+    from surefoot.commands.job import Job
+
+__all__ = ["add_edit_options", "finish"]
+
+
+def add_edit_options(parser: argparse.ArgumentParser, *, plants: bool = True) -> None:
+    """Add the clip's options, ``-o`` and, for a command that plants, ``--no-plant`` and ``--every-frame``."""
+    add_clip_options(parser)
+    parser.add_argument("-o", "--output", metavar="OUT", help="where the new clip goes; may be the clip itself")
+    if plants:
+        told = "leave the feet as the edit leaves them: no planting after it"
+        parser.add_argument("--no-plant", action="store_true", help=told)
+        told = "a key on every frame of a planted channel, not few"
+        parser.add_argument("--every-frame", action="store_true", help=told)
+
+
+def finish(
+    options: argparse.Namespace,
+    job: Job,
+    edited: Clip,
+    *,
+    told: Sequence[str] = (),
+    figures: dict[str, Any] | None = None,
+    feet: Iterable[str] | None = None,
+    plants: bool = True,
+) -> int:
+    """Plant the edited clip unless told not to, check it, print before and after, write it; return the exit status.
+
+    Parameters
+    ----------
+    told : sequence of str
+        Lines to print first.
+    figures : dict
+        What ``--json`` prints beside the findings.
+    feet : iterable of str, optional
+        Which feet may be planted; both if left out.
+    plants : bool
+        Whether the edit is one after which feet are planted.
+    """
+    from surefoot.checking import check
+    from surefoot.clip_file import clip_bytes
+    from surefoot.commands.as_json import print_json, report_json
+    from surefoot.commands.job import check_outputs, told_of
+    from surefoot.replanting import replant
+    from surefoot.rig import FEET
+    from surefoot.save import save_all
+    from surefoot.tables import print_edit
+    from surefoot.travel import rooted
+
+    inputs = {"the clip": str(job.path), "--rig": options.rig, "--ground": options.ground}
+    check_outputs({"--output": options.output}, inputs, over="--output")
+    made, planted = edited, None
+    with told_of(job.path):
+        first = job.judge(job.clip, job.belt)
+        rig = rooted(job.rig, edited)
+        belt = None if edited.belt is not None else job.belt
+        if plants and not options.no_plant:
+            planted = replant(
+                job.clip, edited, rig, ground=job.ground, belt=belt, feet=FEET if feet is None else feet,
+                keys="every" if options.every_frame else "few",
+            )  # fmt: skip
+            made = planted.clip
+        after = check(
+            made, rig, ground=job.ground, belt=planted.belt if planted is not None else belt,
+            tolerances=job.tolerances, landing=job.landing, also=job.also,
+        )  # fmt: skip
+    changed = [name for name, curve in edited.channels.items() if curve is not job.clip.channels.get(name)]
+    gone = [name for name in job.clip.channels if name not in edited.channels]
+    written = [] if options.output is None else [options.output]
+    save_all([(clip_bytes(made), path) for path in written])
+    if options.json:
+        table = {"clip": job.clip.name, **(figures or {}), "edited": changed, "removed": gone}
+        feet_written = [] if planted is None else list(planted.changed)
+        reports = {"before": report_json(first), "after": report_json(after)}
+        print_json({**table, "planted": feet_written, **reports, "written": written})
+    else:
+        for line in told:
+            print(line)
+        print_edit(made, first, after, edited=changed, removed=gone, planted=planted, written=written)
+    return 0 if after.is_clean else 1

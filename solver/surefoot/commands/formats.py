@@ -1,0 +1,36 @@
+"""``surefoot formats``: what can be read and written."""
+
+from __future__ import annotations
+
+import argparse
+
+__all__ = ["DESCRIPTION", "EXAMPLE", "add_options", "run"]
+
+DESCRIPTION = "List the formats that are read and written, what they hold and how exactly."
+EXAMPLE = "surefoot formats --json"
+
+
+def add_options(parser: argparse.ArgumentParser) -> None:
+    """Add the command's own options to its parser."""
+    parser.add_argument("--json", action="store_true", help="print JSON, not a table")
+
+
+def run(options: argparse.Namespace) -> int:
+    """Print the table of formats."""
+    from dataclasses import asdict
+
+    from surefoot.commands.as_json import print_json
+    from surefoot.formats.opening import FORMATS
+
+    if options.json:
+        print_json({"formats": [asdict(one) for one in FORMATS]})
+        return 0
+    rows = [("format", "suffixes", "read", "written", "holds", "precision", "extra")]
+    for one in FORMATS:
+        words = ("yes" if one.read else "no", "yes" if one.written else "no")
+        rows.append((one.name, " ".join(one.suffixes), *words, one.holds, one.precision, one.needs or "-"))
+    widths = [max(len(row[k]) for row in rows) for k in range(len(rows[0]))]
+    for row in rows:
+        print("  ".join(word.ljust(width) for word, width in zip(row, widths, strict=True)).rstrip())
+    print("what a format can't carry (loop, belt, stances, keys) is in the mapping beside it: FILE.map.toml")
+    return 0

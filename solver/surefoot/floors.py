@@ -1,0 +1,125 @@
+"""Floors: how high an ankle must be for its sole to be out of the ground, corners of the ground included."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from surefoot.scene import Scene
+from surefoot.tolerances import REFERENCE_LEG
+from surefoot.underfoot import BENEATH, is_even, rise_inside
+
+__all__ = ["floor_under", "held_back", "onto_ground", "swept_floor"]
+
+Array = NDArray[np.float64]
+Flags = NDArray[np.bool_]
+
+CUT = 1e-3
+"""Metres that a sole may cut through ground between two frames before its way is changed."""
+SHARES = (0.85, 0.7, 0.5, 0.3, 0.15, 0.0, -0.15, -0.3, -0.5, -0.75, -1.0)
+ON_THE_WAY = (0.2, 0.4, 0.6, 0.8, 1.0)
+SWEPT = (0.25, 0.5, 0.75)
+"""Where between two frames the ground under a swinging sole is asked for."""
+
+
+def onto_ground(scene: Scene, stood: Array, angles: Array, bend: Array, planted: Flags) -> Array:
+    """Lift planted feet, straight up, out of ground that their footprint's plane doesn't tell of.
+
+    Where the ground gives way a little beneath that plane they follow it down.
+    """
+    raised = stood.copy()
+    if is_even(scene.ground):
+        floor = floor_under(scene, stood[0], stood[2], angles, bend)
+        raised[1] = np.where(planted & (floor - stood[1] > 1e-9), floor, stood[1])
+        return raised
+    foot = planted.nonzero()[0]
+    part = stood[:, planted], angles[:, planted], bend[planted]
+    off = _floor_of(scene, foot, *part) - part[0][1]
+    near = BENEATH * scene.binding.rig.leg / REFERENCE_LEG
+    raised[1, planted] += np.where((off > 1e-9) | ((off < 0.0) & (off > -near)), off, 0.0)
+    return raised
+
+
+def _floor_of(scene: Scene, foot: NDArray[np.intp], ankle: Array, angles: Array, bend: Array) -> Array:
+    """Return the height of the ankle at which a sole touches, corners of the ground too, for samples ``(n,)``."""
+    soles, ground = scene.soles.gathered(foot), scene.ground
+    corner = soles.points(angles[:, None], bend[None])
+    floor = (ground.height(ankle[0] + corner[0], ankle[2] + corner[2]) - corner[1]).max(axis=0)
+    at = np.array([ankle[0][None], floor, ankle[2][None]])
+    return np.asarray((floor + rise_inside(ground, scene.binding.rig, soles, at, angles[:, None], bend[None]))[0])
+
+
+def floor_under(scene: Scene, x: Array, z: Array, angles: Array, bend: Array) -> Array:
+    """Return the height of the ankle at which the sole's lowest point touches, ``(2, n)`` metres."""
+    if scene.ground.is_level:
+        level = float(scene.ground.height(np.zeros(1), np.zeros(1))[0])
+        return np.asarray(level - scene.soles.lowest(angles[0], angles[2], bend))
+    corner = scene.soles.corners(angles, bend)
+    return np.asarray((scene.ground.height(x + corner[0], z + corner[2]) - corner[1]).max(axis=0))
+
+
+def swept_floor(scene: Scene, known: Flags, ankle: Array, angles: Array, bend: Array) -> Array:
+    """Return the lowest ankle of each swing frame, ``(2, n)``, at which the sole clears the ground it sweeps over.
+
+    That's the ground under it at the frame and at places on the way to both neighbours; -inf in known frames.
+    """
+    free = ~known
+    foot = free.nonzero()[0]
+    floor = np.full(known.shape, -np.inf)
+    floor[free] = _floor_of(scene, foot, ankle[:, free], angles[:, free], bend[free])
+    ways = free[:, :-1] | free[:, 1:]
+    foot, at = ways.nonzero()
+    for share in SWEPT:
+        part = [
+            values[..., foot, at] * (1.0 - share) + values[..., foot, at + 1] * share
+            for values in (ankle, angles, bend)
+        ]
+        between = np.full(ways.shape, -np.inf)
+        between[ways] = _floor_of(scene, foot, *part)
+        floor[:, :-1] = np.maximum(floor[:, :-1], between)
+        floor[:, 1:] = np.maximum(floor[:, 1:], between)
+    return np.where(known, -np.inf, floor)
+
+
+def held_back(scene: Scene, known: Flags, ankle: Array, angles: Array, bend: Array) -> tuple[Flags, Array]:
+    """Return swing frames next to a stance that an edge stands in the way of, and ankles that go round it.
+
+    Between a stance's last frame and the first of the swing (or the other way about) a toe can be led through a
+    riser, since the planted frame can't rise. That swing frame is held back towards the stance, across the
+    ground, by the least of a few shares that clears the way.
+    """
+    held, out = np.zeros(known.shape, dtype=bool), ankle.copy()
+    for stance, swing in ((slice(None, -1), slice(1, None)), (slice(1, None), slice(None, -1))):
+        ends = known[:, stance] & ~known[:, swing]
+        foot, at = ends.nonzero()
+        if not len(foot):
+            continue
+        first, last = at + (stance.start or 0), at + (swing.start or 0)
+        here, there = ankle[:, foot, first], ankle[:, foot, last]
+        turns = np.array([angles[:, foot, first], angles[:, foot, last]])
+        bends = np.array([bend[foot, first], bend[foot, last]])
+        bad = _cut(scene, foot, here, there, turns, bends) > CUT
+        if not np.count_nonzero(bad):
+            continue
+        foot, last, here, there = foot[bad], last[bad], here[:, bad], there[:, bad]
+        turns, bends = turns[..., bad], bends[:, bad]
+        best, least = there.copy(), np.full(len(foot), np.inf)
+        for share in SHARES:
+            tried = there.copy()
+            tried[::2] = here[::2] + share * (there[::2] - here[::2])
+            cut = _cut(scene, foot, here, tried, turns, bends)
+            better = (least > CUT) & (cut < least - 1e-4)
+            best, least = np.where(better, tried, best), np.where(better, cut, least)
+        held[foot, last] = True
+        out[:, foot, last] = best
+    return held, out
+
+
+def _cut(scene: Scene, foot: NDArray[np.intp], here: Array, there: Array, turns: Array, bends: Array) -> Array:
+    """Return how deep soles get on the way between two ankles ``(3, n)``, metres straight up."""
+    worst = np.zeros(len(foot))
+    for share in ON_THE_WAY:
+        ankle = here + share * (there - here)
+        angle, bend = turns[0] + share * (turns[1] - turns[0]), bends[0] + share * (bends[1] - bends[0])
+        worst = np.maximum(worst, _floor_of(scene, foot, ankle, angle, bend) - ankle[1])
+    return worst

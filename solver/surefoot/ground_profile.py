@@ -1,0 +1,217 @@
+"""A ground profile: a polyline along a heading, such as a street, a kerb, a ramp or stairs.
+
+World space, metres; points component-major, as in `surefoot.ground`.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+from math import cos, sin
+from numbers import Integral
+from typing import Self
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from surefoot.errors import InputError, ShapeError
+from surefoot.ground_coordinates import (
+    Components,
+    common_shape,
+    frozen,
+    length,
+    lengths,
+    number,
+    point_at,
+    spread,
+    turned_vector,
+)
+from surefoot.ground_line import SAME_DISTANCE, GroundLine
+from surefoot.ground_surface import Ground
+
+__all__ = ["Profile"]
+
+Array = NDArray[np.float64]
+
+MOST_STEPS = 10_000
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Profile:
+    """A polyline along a heading, the same all the way across, level beyond both ends.
+
+    ``distance`` and ``elevation`` (n,) are metres from ``origin`` (3,), n at least 2; distance never
+    decreases. Equal distances in a row are a vertical riser, on which `height` gives the upper end. A
+    profile has no overhang, so a stair's nosing is the corner of its tread.
+    """
+
+    distance: Array
+    elevation: Array
+    heading: float = 0.0
+    origin: Array = field(default_factory=lambda: np.zeros(3))
+    name: str = "profile"
+    _along: tuple[float, float] = field(init=False, repr=False)
+    _line: GroundLine = field(init=False, repr=False)
+
+    def __post_init__(self) -> None:
+        distance, elevation = lengths(self.distance, "distance"), lengths(self.elevation, "height")
+        if distance.ndim != 1 or distance.shape != elevation.shape:
+            came = f"{distance.shape} and {elevation.shape}"
+            raise ShapeError(f"expected as many heights as distances, (n,), got {came}", place="points")
+        heading = number(self.heading, "heading")
+        for name, value in (
+            ("_line", GroundLine.through(distance, elevation)),
+            ("_along", (sin(heading), cos(heading))),
+            ("distance", frozen(distance)),
+            ("elevation", frozen(elevation)),
+            ("heading", heading),
+            ("origin", frozen(point_at(self.origin, "origin"))),
+        ):
+            object.__setattr__(self, name, value)
+
+    @classmethod
+    def stairs(
+        cls,
+        *,
+        riser: float,
+        tread: float,
+        count: int,
+        nosing: float = 0.0,
+        start: float = 0.0,
+        heading: float = 0.0,
+        origin: ArrayLike = (0.0, 0.0, 0.0),
+        name: str = "stairs",
+    ) -> Self:
+        """Return ``count`` risers, the first at ``start``, a tread apart; a negative riser goes down.
+
+        ``tread`` is measured from edge to edge. With a ``nosing`` each edge stands out by so much over its
+        riser on the lower side; the room beneath a nosing is no ground that a foot could enter.
+        """
+        if isinstance(count, bool) or not isinstance(count, Integral) or not 1 <= count <= MOST_STEPS:
+            raise InputError(f"expected a whole number from 1 to {MOST_STEPS}, got {count!r}", place="count")
+        if length(tread, "tread") <= 0.0:
+            raise InputError(f"expected a length above zero, got {tread:g} m", place="tread")
+        steps = np.arange(int(count))
+        out = length(nosing, "nosing")
+        if not 0.0 <= out < tread:
+            raise InputError(f"expected a length from 0 to less than the tread, got {out:g} m", place="nosing")
+        edge = length(start, "start") - np.copysign(out, riser)
+        distance = np.repeat(edge + tread * steps, 2)
+        elevation = _step(riser, "riser") * np.stack((steps, steps + 1), axis=1).ravel()
+        return cls(distance, elevation, heading, point_at(origin, "origin"), name)
+
+    @classmethod
+    def ramp(
+        cls,
+        *,
+        rise: float,
+        run: float,
+        start: float = 0.0,
+        heading: float = 0.0,
+        origin: ArrayLike = (0.0, 0.0, 0.0),
+        name: str = "ramp",
+    ) -> Self:
+        """Return a ramp from ``start`` over a horizontal ``run``; a negative rise goes down."""
+        if length(run, "run") <= SAME_DISTANCE:
+            raise InputError(f"expected a length above zero, got {run:g} m", place="run")
+        distance = np.array([0.0, run]) + length(start, "start")
+        elevation = np.array([0.0, length(rise, "rise")])
+        return cls(distance, elevation, heading, point_at(origin, "origin"), name)
+
+    @classmethod
+    def kerb(
+        cls,
+        *,
+        height: float,
+        at: float = 0.0,
+        heading: float = 0.0,
+        origin: ArrayLike = (0.0, 0.0, 0.0),
+        name: str = "kerb",
+    ) -> Self:
+        """Return one step of a height at a distance; a negative height steps down."""
+        elevation = np.array([0.0, _step(height, "height")])
+        distance = np.full(2, length(at, "at"))
+        return cls(distance, elevation, heading, point_at(origin, "origin"), name)
+
+    @property
+    def is_level(self) -> bool:
+        return bool(np.all(self.elevation == self.elevation[0]))
+
+    def height(self, x: ArrayLike, z: ArrayLike) -> Array:
+        return np.asarray(self._line.height(self._distance_along(x, z)) + self.origin[1])
+
+    def normal(self, x: ArrayLike, z: ArrayLike) -> tuple[Array, Array, Array]:
+        slope = self._line.gradient(self._distance_along(x, z))
+        up = np.asarray(1.0 / np.hypot(1.0, slope))
+        uphill = -slope * up
+        return np.asarray(uphill * self._along[0]), up, np.asarray(uphill * self._along[1])
+
+    def depth(self, x: ArrayLike, y: ArrayLike, z: ArrayLike) -> Array:
+        shape = common_shape(x, y, z)
+        distance = spread(self._distance_along(x, z), shape)
+        rise = spread(np.subtract(y, self.origin[1]), shape)
+        return self._line.depth(distance.ravel(), rise.ravel()).reshape(shape)
+
+    @property
+    def edges_suffice(self) -> bool:
+        return True
+
+    def corners_between(self, heel: Components, toe: Components) -> Array:
+        shape, ends = self._ends(heel, toe)
+        return self._line.corner_depth(*ends).reshape(shape)
+
+    def poke(self, start: Components, end: Components) -> Array:
+        shape, ends = self._ends(start, end)
+        return self._line.corner_depth(*ends, upright=True).reshape(shape)
+
+    def farthest_in(self, points: Components) -> Array:
+        """Return how far the corner that lies deepest between points' ends is from the nearer end, metres.
+
+        Measured along the heading over points ``(3, points, ...)``; infinite where no corner lies between them.
+        A toe a millimetre into a riser is in it by that millimetre, however high the riser stands.
+        """
+        along = self._distance_along(points[0], points[2])
+        return self._line.inset(along.min(axis=0).ravel(), along.max(axis=0).ravel()).reshape(along.shape[1:])
+
+    def _ends(self, start: Components, end: Components) -> tuple[tuple[int, ...], list[Array]]:
+        shape = common_shape(*start, *end)
+        ends = []
+        for x, y, z in (start, end):
+            ends.append(spread(self._distance_along(x, z), shape).ravel())
+            ends.append(spread(np.subtract(y, self.origin[1]), shape).ravel())
+        return shape, ends
+
+    def turned(self, yaw: float, about: ArrayLike = (0.0, 0.0, 0.0)) -> Self:
+        centre = point_at(about, "about")
+        origin = centre + turned_vector(self.origin - centre, yaw)
+        return replace(self, heading=self.heading + yaw, origin=origin)
+
+    def moved(self, offset: ArrayLike) -> Self:
+        return replace(self, origin=self.origin + point_at(offset, "offset"))
+
+    def isclose(self, other: Profile, *, atol: float) -> bool:
+        """Return whether points and origin agree within ``atol`` metres and directions within ``atol``."""
+        pairs = (
+            (self.distance, other.distance),
+            (self.elevation, other.elevation),
+            (self.origin, other.origin),
+            (self._along, other._along),
+        )
+        return all(np.shape(a) == np.shape(b) and np.allclose(a, b, rtol=0, atol=atol) for a, b in pairs)
+
+    def _distance_along(self, x: ArrayLike, z: ArrayLike) -> Array:
+        common_shape(x, z)
+        across, ahead = self._along
+        return np.asarray(
+            across * np.subtract(x, self.origin[0]) + ahead * np.subtract(z, self.origin[2]), dtype=np.float64
+        )
+
+
+def _step(value: float, place: str) -> float:
+    """Return a checked step up or down; raise InputError for one of no height."""
+    step = length(value, place)
+    if step == 0.0:
+        raise InputError("expected a height above or below zero, got 0 m", place=place)
+    return step
+
+
+_KIND: type[Ground] = Profile

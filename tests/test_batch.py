@@ -1,0 +1,253 @@
+"""A folder of clips: done whole, taken up after a kill, shared out, and stopped by no bad file."""
+
+from __future__ import annotations
+
+import csv
+import json
+import os
+import subprocess
+import sys
+import time
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+
+import surefoot
+from surefoot.batch import task as batch_task
+from surefoot.batch.running import on_cluster, run_here
+from surefoot.batch.summary import ordered, read_journals
+from surefoot.batch.task import Row, Settings, do_task, find_tasks
+from surefoot.cli import main
+from surefoot.clip_file import clip_bytes
+from surefoot.errors import InputError
+
+JOURNAL = ".surefoot-batch.jsonl"
+
+
+def library(folder: Path, count: int, *, bad: bool = True) -> Path:
+    """Write a generated library: walks of the lamplighter, each a little off, in folders; two files are damaged."""
+    clip, _ = surefoot.demo("lamplighter")
+    rng = np.random.default_rng(7)
+    for n in range(count):
+        moved = {
+            name: replace(clip.channels[name], values=clip.channels[name].values + rng.normal(scale=0.4))
+            for name in ("hips.y", "left_foot.z", "right_foot.pitch")
+        }
+        path = folder / f"{n % 3}" / f"{n:03d}.json"
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_bytes(clip_bytes(replace(clip.with_channels(moved), name=f"walk {n}")))
+    if bad:
+        (folder / "0" / "bad.json").write_text("{")
+        (folder / "0" / "cut.glb").write_bytes(b"glTF")
+    return folder
+
+
+def held(folder: Path) -> dict[str, bytes]:
+    """Return every file but the journal, by path."""
+    return {
+        path.relative_to(folder).as_posix(): path.read_bytes()
+        for path in sorted(folder.rglob("*"))
+        if path.is_file() and not path.name.startswith(".")
+    }
+
+
+def batch(*words: str) -> int:
+    return main(["batch", *words])
+
+
+def test_a_folder_is_planted_with_its_paths_kept_and_the_worst_first(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    lib, out = library(tmp_path / "lib", 5), tmp_path / "out"
+    assert batch(str(lib), "-o", str(out), "--processes", "2") == 1
+    files = held(out)
+    assert {f"{n % 3}/{n:03d}.json" for n in range(5)} <= set(files)
+    rows = json.loads(files["batch-summary.json"])["clips"]
+    assert [row["clip"] for row in rows[:2]] == ["0/bad.json", "0/cut.glb"]
+    assert rows[0]["status"] == "failed"
+    assert "bad.json" in rows[0]["reason"]
+    ranks = [("clean", "note", "warning", "error").index(row["worst"]) for row in rows[2:]]
+    assert ranks == sorted(ranks, reverse=True)
+    assert [row["clip"] for row in csv.DictReader(files["batch-summary.csv"].decode().splitlines())] == [
+        row["clip"] for row in rows
+    ]
+    for row in rows[2:]:
+        clip = surefoot.load_clip(out / row["output"])
+        report = surefoot.check(clip, surefoot.load_rig("lamplighter"))
+        assert (report.worst or "clean") == row["worst"]
+    assert "7 clips, 2 failed" in capsys.readouterr().out
+
+
+def test_what_was_killed_is_taken_up_and_ends_the_same(tmp_path: Path) -> None:
+    lib, whole, cut = library(tmp_path / "lib", 24), tmp_path / "whole", tmp_path / "cut"
+    batch(str(lib), "-o", str(whole), "--processes", "2")
+    command = [sys.executable, "-m", "surefoot", "batch", str(lib), "-o", str(cut), "--processes", "2"]
+    running = subprocess.Popen(command, stdout=subprocess.DEVNULL, start_new_session=True)
+    deadline = time.monotonic() + 60.0
+    while running.poll() is None and time.monotonic() < deadline:
+        if (cut / JOURNAL).is_file() and (cut / JOURNAL).read_bytes().count(b"stamp") >= 6:
+            break
+        time.sleep(0.005)
+    os.killpg(running.pid, 9)
+    running.wait()
+    done = len(read_journals(cut))
+    assert 6 <= done < 26
+    assert not (cut / "batch-summary.json").exists()
+    with open(cut / JOURNAL, "ab") as journal:
+        journal.write(b'{"clip": "0/000.json", "sta')  # a line cut short by the kill
+    before = {path: path.stat().st_mtime_ns for path in cut.rglob("0*.json")}
+    batch(str(lib), "-o", str(cut), "--processes", "2")
+    assert held(cut) == held(whole)
+    kept = [row["output"] for row in list(read_journals(cut).values())[:1]]
+    assert all((cut / name).stat().st_mtime_ns == before.get(cut / name, -1) for name in kept if cut / name in before)
+
+
+def test_what_is_done_is_not_done_again_unless_it_changed(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    lib, out = library(tmp_path / "lib", 3, bad=False), tmp_path / "out"
+    batch(str(lib), "-o", str(out), "--processes", "1")
+    capsys.readouterr()
+    stamp = (out / "0/000.json").stat().st_mtime_ns
+    batch(str(lib), "-o", str(out))
+    assert "3 of them done before" in capsys.readouterr().out
+    (lib / "1/001.json").write_bytes((lib / "2/002.json").read_bytes())
+    (out / "2/002.json").unlink()
+    batch(str(lib), "-o", str(out), "--processes", "1")
+    assert "1 of them done before" in capsys.readouterr().out
+    assert (out / "0/000.json").stat().st_mtime_ns == stamp
+    assert (out / "1/001.json").read_bytes() == (out / "2/002.json").read_bytes()
+    batch(str(lib), "-o", str(out), "--every-frame", "--processes", "1")
+    assert "done before" not in capsys.readouterr().out, "another setting is another job"
+
+
+def test_shards_together_do_what_one_run_does(tmp_path: Path) -> None:
+    lib, whole, parts = library(tmp_path / "lib", 7), tmp_path / "whole", tmp_path / "parts"
+    batch(str(lib), "-o", str(whole), "--processes", "1")
+    counts = []
+    for part in (1, 2, 3):
+        batch(str(lib), "-o", str(parts), "--shard", f"{part}/3", "--processes", "1")
+        counts.append(len(json.loads((parts / f"batch-summary-{part}-of-3.json").read_text())["clips"]))
+    assert counts == [3, 3, 3]
+    batch(str(lib), "-o", str(parts), "--processes", "1")  # nothing is left but the summary of all
+    there = {name: data for name, data in held(parts).items() if "-of-3" not in name}
+    assert there == held(whole)
+
+
+def test_a_local_cluster_of_two_gives_the_same_files(tmp_path: Path) -> None:
+    distributed = pytest.importorskip("distributed")
+    lib, here, there = library(tmp_path / "lib", 6), tmp_path / "here", tmp_path / "there"
+    batch(str(lib), "-o", str(here), "--processes", "1")
+    with distributed.LocalCluster(
+        n_workers=2, threads_per_worker=1, dashboard_address=None, local_directory=str(tmp_path / "dask")
+    ) as cluster:
+        batch(str(lib), "-o", str(there), "--scheduler", cluster.scheduler_address)
+    assert held(there) == held(here)
+
+
+def test_a_scheduler_that_is_not_there_is_told(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    lib = library(tmp_path / "lib", 1)
+    assert batch(str(lib), "-o", str(tmp_path / "out"), "--scheduler", "nonsense://1") == 2
+    assert "no scheduler answers there" in capsys.readouterr().err
+
+
+def _end(_: str) -> Any:
+    os._exit(3)
+
+
+class Bomb:
+    """Ends the process in which it is unpacked."""
+
+    def __reduce__(self) -> Any:
+        return _end, ("",)
+
+
+def test_a_clip_that_ends_its_process_stops_no_other(tmp_path: Path) -> None:
+    lib = library(tmp_path / "lib", 4, bad=False)
+    tasks = find_tasks(lib, tmp_path / "out", Settings())
+    tasks[1] = replace(tasks[1], stamp=Bomb())  # type: ignore[arg-type]
+    rows: list[Row] = []
+    run_here(tasks, Settings(), processes=2, told=rows.append)
+    found = {row["clip"]: row["status"] for row in rows}
+    assert found.pop(tasks[1].name) == "failed"
+    assert set(found.values()) == {"done"}
+    assert len(found) == 3
+
+
+def test_a_fault_of_our_own_is_told_too(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    lib = library(tmp_path / "lib", 1, bad=False)
+    (task,) = find_tasks(lib, tmp_path / "out", Settings())
+
+    def broken(*_: object) -> Row:
+        raise RuntimeError("not meant")
+
+    monkeypatch.setattr(batch_task, "_done", broken)
+    assert do_task(task, Settings())["reason"] == "fault: RuntimeError: not meant"
+
+
+def test_every_format_is_taken_and_may_become_another(tmp_path: Path) -> None:
+    lib, out = tmp_path / "lib", tmp_path / "out"
+    lib.mkdir()
+    for name in ("walk.csv", "walk.glb", "walk.usda"):
+        assert main(["convert", "lamplighter", str(lib / name), "--rig", "lamplighter"]) == 0
+    batch(str(lib), "-o", str(out), "--to", ".glb", "--processes", "1")
+    files = held(out)
+    assert {"walk.csv.glb", "walk.glb", "walk.usda.glb", "walk.glb.map.toml"} <= set(files)
+    rows = json.loads(files["batch-summary.json"])["clips"]
+    assert {(row["status"], row["worst"]) for row in rows} == {("done", "note")}
+
+
+def test_checking_writes_only_the_summary(tmp_path: Path) -> None:
+    lib, out = library(tmp_path / "lib", 2, bad=False), tmp_path / "out"
+    assert batch(str(lib), "-o", str(out), "--check", "--processes", "1") == 1
+    assert set(held(out)) == {"batch-summary.csv", "batch-summary.json"}
+
+
+def test_results_inside_the_folder_are_not_taken_for_clips(tmp_path: Path) -> None:
+    lib = library(tmp_path / "lib", 1, bad=False)
+    batch(str(lib), "-o", str(lib / "out"), "--processes", "1")
+    assert [task.name for task in find_tasks(lib, lib / "out", Settings())] == ["0/000.json"]
+
+
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        (["--shard", "3/2"], "--shard: wanted a part such as 3/8"),
+        (["--to", ".bvh"], "--to: wanted one of"),
+        (["--processes", "0"], "--processes: wanted a number"),
+    ],
+)
+def test_wrong_options_are_told(
+    words: list[str], told: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    lib = library(tmp_path / "lib", 1)
+    assert batch(str(lib), "-o", str(tmp_path / "out"), *words) == 2
+    assert told in capsys.readouterr().err
+
+
+def test_a_folder_without_clips_is_told(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert batch(str(tmp_path), "-o", str(tmp_path / "out")) == 2
+    assert "no clip is in it" in capsys.readouterr().err
+    assert batch(str(tmp_path / "nowhere"), "-o", str(tmp_path / "out")) == 2
+    (tmp_path / "a.bvh").write_text("x")
+    (tmp_path / "a.bvh.json").write_text("x")
+    with pytest.raises(InputError, match="would both go to"):
+        find_tasks(tmp_path, tmp_path / "out", Settings())
+
+
+def test_failures_come_first_then_levels_then_shares() -> None:
+    rows: list[Row] = [
+        {"clip": "a", "status": "done", "worst": "note", "share": 9.0},
+        {"clip": "b", "status": "done", "worst": "error", "share": 1.5},
+        {"clip": "c", "status": "failed"},
+        {"clip": "d", "status": "done", "worst": "error", "share": 2.5},
+        {"clip": "e", "status": "done", "worst": "clean"},
+    ]
+    assert [row["clip"] for row in ordered(rows)] == ["c", "d", "b", "a", "e"]
+
+
+def test_the_cluster_is_an_extra(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setitem(sys.modules, "distributed", None)
+    with pytest.raises(InputError, match=r"pip install 'surefoot\[cluster\]'"):
+        on_cluster([], Settings(), address="tcp://127.0.0.1:1", told=lambda _: None)

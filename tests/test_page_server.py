@@ -1,0 +1,267 @@
+"""The page's server: answers equal the library's, and whatever is wrong is refused with a sentence."""
+
+from __future__ import annotations
+
+import http.client
+import json
+import os
+import socket
+from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from surefoot import check, demo, load_clip, plant
+from surefoot.choice import Choice, Rejected
+from surefoot.curves import Pack
+from surefoot.errors import FileError, InputError
+from surefoot.page import server as module
+from surefoot.page.packing import packed, unpacked
+from surefoot.page.server import PageServer
+from surefoot.page.wishes import KeySet, Mixed, Turned, Wishes
+from surefoot.remixing import Edit, remix
+from tests.page_server import opened, serving
+
+
+@pytest.fixture
+def page(tmp_path: Path) -> Iterator[PageServer]:
+    with serving(opened(tmp_path)) as server:
+        yield server
+
+
+def asked(
+    page: PageServer, method: str, path: str, body: bytes | str | None = None, **headers: str
+) -> tuple[int, bytes]:
+    line = http.client.HTTPConnection("127.0.0.1", page.server_port, timeout=30)
+    try:
+        line.request(method, path if path.startswith("//") else f"/{page.token}/{path}", body, headers)
+        reply = line.getresponse()
+        return reply.status, reply.read()
+    finally:
+        line.close()
+
+
+def work(wishes: dict[str, object], answer: str = "quick") -> str:
+    return json.dumps({"wishes": wishes, "serial": 7, "answer": answer})
+
+
+def head_of(page: PageServer, length: int) -> bytes:
+    told = f"Host: 127.0.0.1:{page.server_port}\r\nContent-Length: {length}"
+    return f"POST /{page.token}/work HTTP/1.1\r\n{told}\r\n\r\n".encode()
+
+
+def test_an_answer_is_what_the_library_gives_for_the_same_mix(page: PageServer) -> None:
+    status, body = asked(page, "POST", "work", work({"mix": [{"channels": "hips.y", "share": 0.7}]}, "whole"))
+    assert status == 200
+    head, arrays = unpacked(body)
+    clip, rig = demo("lamplighter")
+    mixed = remix(clip, rig, [Edit("scale", "hips.y", 0.7)])
+    before, done = check(mixed, rig), plant(mixed, rig, keys="few")
+    after = check(done.clip, rig)
+    assert head["serial"] == 7
+    assert [(f["kind"], f["foot"], f["first"], f["amount"]) for f in head["before"]] == [
+        (f.kind, f.foot, f.first, f.shown) for f in before.findings
+    ]
+    assert [(f["kind"], f["amount"]) for f in head["after"]] == [(f.kind, f.shown) for f in after.findings]
+    assert after.is_clean
+    assert not before.is_clean
+    hips = Pack.from_curves([mixed.channels["hips.y"]]).evaluate(np.arange(1.0, 25.0))[0] / 100.0
+    assert np.abs(arrays["after.hips"][::4, 1] - hips).max() < 1e-6
+    assert np.abs(arrays["before.hips"] - arrays["after.hips"]).max() == 0.0
+
+
+def test_the_quick_answer_is_planted_too_and_poses_four_times_a_frame(page: PageServer) -> None:
+    _, body = asked(page, "POST", "work", work({"channel": "left_foot.y"}))
+    head, arrays = unpacked(body)
+    assert arrays["after.joints"].shape == (96, 2, 7, 3)
+    assert head["stances"] == [["left", 1, 15], ["right", 13, 27]]
+    assert arrays["curve"].shape == (3, 24 * 8 + 1)
+    assert np.abs(arrays["curve"][1] - arrays["curve"][2]).max() > 0.1
+
+
+def test_a_rejected_finding_and_a_set_key_are_the_librarys(tmp_path: Path) -> None:
+    open_clip = opened(tmp_path)
+    wishes = Wishes(rejected=(Turned("hover", "left", 12, 15),), keys=(KeySet("hips.y", 1.0, 91.0),))
+    answer = open_clip.answer(wishes, whole=True)
+    clip, rig = open_clip.clip, open_clip.rig
+    values = np.array(clip.channels["hips.y"].values)
+    assert values[0] == values[-1] != 91.0
+    values[[0, -1]] = 91.0
+    mixed = clip.with_channels({"hips.y": replace(clip.channels["hips.y"], values=values)})
+    done = plant(mixed, rig, keys="few", choice=Choice(rejected=(Rejected("hover", "left", 12, 15),)))
+    after = check(done.clip, rig, stances=done.stances, belt=done.belt)
+    assert [(f["kind"], f["first"], f["amount"]) for f in answer.head["after"]] == [
+        (f.kind, f.first, f.shown) for f in after.findings
+    ]
+    assert any(f.kind == "hover" and f.foot == "left" for f in after.findings)
+
+
+def test_a_way_taken_by_name_changes_the_hips_and_nothing_asked_for_is_lost(tmp_path: Path) -> None:
+    open_clip = opened(tmp_path)
+    raised = Wishes(keys=(KeySet("hips.y", 10.0, 99.0),), let=("hips.y",))
+    without = open_clip.answer(Wishes(keys=raised.keys), whole=True).head
+    with_let = open_clip.answer(raised, whole=True).head
+    assert any(f["kind"] == "stretch" for f in without["after"])
+    assert not any(f["kind"] == "stretch" and f["level"] != "note" for f in with_let["after"])
+
+
+def test_a_key_that_is_gone_after_a_shift_is_told(tmp_path: Path) -> None:
+    told = opened(tmp_path).answer(
+        Wishes(mix=(Mixed("hips.y", later=1.0),), keys=(KeySet("hips.y", 4.0, 90.0),)), whole=False
+    )
+    assert told.head["told"] == ["hips.y has no key on frame 4 now; that change is left out"]
+
+
+def test_saving_writes_clip_and_layer_beside_the_original_and_never_over_anything(page: PageServer) -> None:
+    folder = page.work.path.parent
+    before = page.work.path.read_bytes()
+    body = work({"mix": [{"channels": "hips.y", "share": 0.7}]})
+    for names in (["walk.planted.json", "walk.layer.json"], ["walk.planted-2.json", "walk.layer-2.json"]):
+        status, reply = asked(page, "POST", "save", body)
+        assert (status, json.loads(reply)) == (200, {"written": names})
+    assert page.work.path.read_bytes() == before
+    assert sorted(path.name for path in folder.iterdir()) == [
+        "walk.json", "walk.layer-2.json", "walk.layer.json", "walk.planted-2.json", "walk.planted.json",
+    ]  # fmt: skip
+    saved = load_clip(folder / "walk.planted.json")
+    assert check(saved, page.work.rig).is_clean
+    layer = load_clip(folder / "walk.layer.json")
+    at = np.linspace(1.0, 25.0, 97)
+    for name, curve in layer.channels.items():
+        three = page.work.clip.channels[name], curve, saved.channels[name]
+        old, add, new = (Pack.from_curves([one]).evaluate(at)[0] for one in three)
+        assert np.abs(old + add - new).max() < 1e-9
+
+
+def test_a_clip_changed_on_disk_is_noticed_before_anything_is_written(page: PageServer) -> None:
+    page.work.path.write_bytes(page.work.path.read_bytes() + b"\n")
+    _, body = asked(page, "POST", "work", work({}, "whole"))
+    assert unpacked(body)[0]["changed_on_disk"]
+    status, told = asked(page, "POST", "save", work({}))
+    assert status == 409
+    assert b"walk.json: it has changed on disk since it was opened; nothing was written" in told
+    assert [path.name for path in page.work.path.parent.iterdir()] == ["walk.json"]
+    assert asked(page, "POST", "save-anyway", work({}))[0] == 200
+    assert asked(page, "POST", "reopen", work({}))[0] == 200
+    _, body = asked(page, "POST", "work", work({}, "whole"))
+    assert not unpacked(body)[0]["changed_on_disk"]
+
+
+def test_a_folder_that_cannot_be_written_is_told_and_nothing_is_lost(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    open_clip = opened(tmp_path)
+
+    def refuse(*_: object, **__: object) -> int:
+        raise PermissionError(13, "Permission denied")
+
+    monkeypatch.setattr(os, "open", refuse)
+    with pytest.raises(FileError, match="can't be written"):
+        open_clip.save(Wishes())
+
+
+@pytest.mark.parametrize(
+    ("method", "path", "headers", "status", "told"),
+    [
+        ("GET", "//wrong-token/", {}, 404, b"open the address"),
+        ("GET", "//", {}, 404, b"open the address"),
+        ("GET", "clip", {"Host": "example.org"}, 403, b"own machine"),
+        ("GET", "clip", {"Origin": "http://example.org"}, 403, b"another site"),
+        ("POST", "work", {"Origin": "null"}, 403, b"another site"),
+        ("GET", "../../etc/passwd", {}, 404, b"no such file"),
+        ("GET", "..%2f..%2fpage.css", {}, 404, b"no such file"),
+        ("GET", "server.py", {}, 404, b"no such file"),
+        ("GET", "../server.py", {}, 404, b"no such file"),
+        ("POST", "nonsense", {}, 404, b"the page asks for"),
+    ],
+)
+def test_strangers_and_strange_paths_are_refused(
+    page: PageServer, method: str, path: str, headers: dict[str, str], status: int, told: bytes
+) -> None:
+    found, body = asked(page, method, path, work({}) if method == "POST" else None, **headers)
+    assert (found, told in body) == (status, True)
+
+
+@pytest.mark.parametrize(
+    ("body", "told"),
+    [
+        (b"", b"no JSON"),
+        (b"{", b"no JSON"),
+        (b"\xff\xfe", b"the request is no"),
+        (b"[" * 100_000, b"the request is no"),
+        (b"[1]", b"not understood"),
+        (b'{"wishes": {"mix": [{"channels": "hips.y", "share": 1e9}]}}', b"$.wishes.mix[0].share"),
+        (b'{"wishes": {"mix": [{"channels": "hip.y", "share": 0.5}]}}', b"hips.y"),
+        (b'{"wishes": {"keys": [{"channel": "hips.q", "frame": 1, "value": 0}]}}', b"hips.q"),
+        (b'{"wishes": {"slope": NaN}}', b"the request is no"),
+        (b'{"wishes": {"surprise": 1}}', b"surprise"),
+        (b'{"wishes": {"rejected": [{"kind": "sink", "foot": "third", "first": 1, "last": 2}]}}', b"third"),
+        (b'{"wishes": {"rejected": [{"kind": "sink", "foot": "left", "first": 3, "last": 2}]}}', b"run backwards"),
+        (b'{"wishes": {"let": ["hips.why"]}}', b"hips.why"),
+    ],
+)  # fmt: skip
+def test_a_request_that_says_nothing_sensible_is_told_so_and_the_page_goes_on(
+    page: PageServer, body: bytes, told: bytes
+) -> None:
+    status, reply = asked(page, "POST", "work", body)
+    assert (status, told in reply) == (422, True), reply
+    assert asked(page, "POST", "work", work({}))[0] == 200
+
+
+def test_a_hundred_megabytes_are_refused_before_they_are_read(page: PageServer) -> None:
+    with socket.create_connection(("127.0.0.1", page.server_port), timeout=10) as line:
+        line.sendall(head_of(page, 100_000_000) + b"x" * 1000)
+        assert line.recv(65536).startswith(b"HTTP/1.1 413")
+    assert asked(page, "GET", "clip")[0] == 200
+
+
+def test_a_request_without_a_length_is_refused(page: PageServer) -> None:
+    with socket.create_connection(("127.0.0.1", page.server_port), timeout=10) as line:
+        line.sendall(f"POST /{page.token}/work HTTP/1.1\r\nHost: 127.0.0.1:{page.server_port}\r\n\r\n".encode())
+        assert line.recv(65536).startswith(b"HTTP/1.1 411")
+
+
+def test_a_client_that_stands_still_holds_nobody_up(page: PageServer, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(module._Handler, "timeout", 0.3)
+    with socket.create_connection(("127.0.0.1", page.server_port), timeout=10) as line:
+        line.sendall(head_of(page, 900) + b"{")
+        assert asked(page, "POST", "work", work({}))[0] == 200
+        assert line.recv(65536).startswith(b"HTTP/1.1 408")
+
+
+def test_two_hundred_requests_at_once_are_all_answered(page: PageServer) -> None:
+    wanted = [{"mix": [{"channels": "hips.y", "share": round(0.5 + i / 400, 4)}]} for i in range(200)]
+    with ThreadPoolExecutor(200) as pool:
+        found = list(pool.map(lambda wishes: asked(page, "POST", "work", work(wishes)), wanted))
+    assert [status for status, _ in found] == [200] * 200
+    assert [path.name for path in page.work.path.parent.iterdir()] == ["walk.json"]
+
+
+def test_files_are_served_with_their_kind_and_only_this_page_may_use_them(page: PageServer) -> None:
+    for name, kind in (("", "text/html"), ("main.js", "text/javascript"), ("page.css", "text/css")):
+        line = http.client.HTTPConnection("127.0.0.1", page.server_port, timeout=30)
+        line.request("GET", f"/{page.token}/{name}")
+        reply = line.getresponse()
+        assert reply.status == 200
+        assert reply.headers["Content-Type"].startswith(kind)
+        assert "default-src 'none'" in reply.headers["Content-Security-Policy"]
+        reply.read()
+        line.close()
+
+
+def test_numbers_survive_the_packing() -> None:
+    arrays = {"a": np.arange(6.0).reshape(2, 3), "b": np.zeros((0, 4)), "c": np.float64(2.5)}
+    head, found = unpacked(packed({"word": "größe"}, arrays))
+    assert head == {"word": "größe"}
+    for name, array in arrays.items():
+        assert np.array_equal(found[name], array)
+
+
+def test_wishes_that_name_a_locked_channel_are_refused(tmp_path: Path) -> None:
+    open_clip = opened(tmp_path)
+    open_clip.clip = replace(open_clip.clip, locked=frozenset({"hips.y"}))
+    with pytest.raises(InputError, match="locked"):
+        open_clip.answer(Wishes(mix=(Mixed("hips.y", 0.5),)), whole=False)
