@@ -31,7 +31,7 @@ STREAM = {
     "rig and clip": "foot rig rig_styles side_map belt clip",
     "kinematics": (
         "leg leg_chain leg_joints leg_pose hinge_chain bounded rocker_chain sole underfoot poses foot_styles "
-        "leg_solve spaces scene"
+        "leg_solve rig_shown derive spaces scene"
     ),
     "contact": "slip contact",
     "plant": "seat lean footprint reach swing floors settle choice dense still key_slopes keys few",
@@ -49,7 +49,7 @@ STREAM = {
     "capture": "capture_points capture_hinge capture",
     "files": (
         "file_faults save rig_tables rig_file rig_save clip_file ground_data_file ground_file profile_file "
-        "recipe_file demos"
+        "recipe_file pairs demos"
     ),
     "formats": (
         "formats formats.plain_toml formats.mapping formats.motion formats.looking formats.bvh formats.c3d "
@@ -68,7 +68,7 @@ STREAM = {
     "remote calls": "rpc rpc.lines rpc.messages rpc.wishes rpc.desk rpc.server rpc.client",
     "commands": (
         "commands.results commands.edited commands.block commands.check commands.plant commands.remix "
-        "commands.twin commands.travel commands.page commands.convert commands.map commands.formats batch "
+        "commands.twin commands.travel commands.page commands.convert commands.rig commands.map commands.formats batch "
         "batch.task batch.summary batch.running batch.progress commands.batch commands.rpc commands.compared "
         "commands.draw commands.report"
     ),

@@ -36,9 +36,11 @@ if TYPE_CHECKING:
     from surefoot.ground_presets import preset_ground, preset_grounds
     from surefoot.lay import Laid, lay
     from surefoot.layer import layer_between
+    from surefoot.leg_solve import SolvedLegs, solve_legs
     from surefoot.letting import let_down
     from surefoot.oppose import Drag, drags
     from surefoot.pacing import at_speed
+    from surefoot.pairs import Pairs, PlantedPairs, block_pairs, check_pairs, load_pairs, plant_pairs
     from surefoot.pendulum import compass_rise, roller_rise
     from surefoot.pictures.report import html_report
     from surefoot.pictures.sheet import draw
@@ -84,6 +86,8 @@ _HOMES = {
     "lay": ("Laid", "lay"),
     "layer": ("layer_between",),
     "letting": ("let_down",),
+    "leg_solve": ("SolvedLegs", "solve_legs"),
+    "pairs": ("Pairs", "PlantedPairs", "block_pairs", "check_pairs", "load_pairs", "plant_pairs"),
     "oppose": ("Drag", "drags"),
     "pacing": ("at_speed",),
     "pendulum": ("compass_rise", "roller_rise"),
@@ -137,10 +141,12 @@ __all__ = [
     "Limits",
     "OutOfReach",
     "Outside",
+    "Pairs",
     "Phase",
     "Picture",
     "Plane",
     "Planted",
+    "PlantedPairs",
     "Profile",
     "Proposal",
     "Recipe",
@@ -150,6 +156,7 @@ __all__ = [
     "Route",
     "Shape",
     "ShapeError",
+    "SolvedLegs",
     "Stance",
     "StepFrames",
     "SurefootError",
@@ -162,8 +169,10 @@ __all__ = [
     "at_speed",
     "beside_science",
     "block",
+    "block_pairs",
     "capture_clip",
     "check",
+    "check_pairs",
     "clip_schema",
     "close_loop",
     "compass_rise",
@@ -181,12 +190,14 @@ __all__ = [
     "let_down",
     "load_clip",
     "load_ground",
+    "load_pairs",
     "load_recipe",
     "load_rig",
     "mirror_map",
     "mix",
     "phases_of",
     "plant",
+    "plant_pairs",
     "preset_ground",
     "preset_grounds",
     "preset_names",
@@ -199,6 +210,7 @@ __all__ = [
     "rooted",
     "save_clip",
     "save_rig",
+    "solve_legs",
     "step_frames",
     "travelling",
     "twin",

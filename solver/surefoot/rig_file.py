@@ -18,7 +18,7 @@ from surefoot.rig_tables import AxisTable, ControlTable, FootTable, LegTable, Mi
 from surefoot.side_map import mirror_map
 from surefoot.units import ANGLES, LENGTHS, unit_scale
 
-__all__ = ["FORMAT", "load_rig", "parse_rig", "preset_names"]
+__all__ = ["FORMAT", "load_rig", "parse_rig", "preset_names", "presets_folder"]
 
 FORMAT = "rig/1"
 WANTED = "a rig in TOML"
@@ -35,14 +35,15 @@ WORDS = Words(
 )
 
 
-def _presets() -> Path:
+def presets_folder() -> Path:
+    """Return the folder of the rigs that ship with the package."""
     inside = Path(__file__).parent / "rigs"
     return inside if inside.is_dir() else Path(__file__).parents[2] / "rigs"
 
 
 def preset_names() -> list[str]:
     """Return the names of the rigs that ship with the package."""
-    return sorted(path.stem for path in _presets().glob("*.toml"))
+    return sorted(path.stem for path in presets_folder().glob("*.toml"))
 
 
 def _is_file(path: Path) -> bool:
@@ -66,7 +67,7 @@ def load_rig(name_or_path: str | Path) -> Rig:
     if path.suffix != ".toml" and not _is_file(path):
         if str(name_or_path) not in preset_names():
             raise UnknownName("rig", str(name_or_path), preset_names())
-        path = _presets() / f"{name_or_path}.toml"
+        path = presets_folder() / f"{name_or_path}.toml"
     return parse_rig(read_text(path, what=WANTED), place=str(path))
 
 
