@@ -35,10 +35,10 @@ STREAM = {
     ),
     "contact": "slip contact",
     "plant": "seat lean footprint reach swing floors settle choice dense still key_slopes keys few",
-    "laying out": "route pace lay",
     "the other styles, the whole job": "feet_in_world styled restyle planting",
+    "laying out": "route pace lay",
     "mirror": "families mirror",
-    "findings": "findings touch slide seam mismatch oppose joints seen stand mass balance checking",
+    "findings": "findings touch slide seam mismatch oppose joints seen stand locks mass balance checking",
     "ways to mend": "easing bench mend_height mend_slide mend_reach mend_limit mend_snap mend_cross mend_seam",
     "proposals": "trial tally aftermath overlay proposals letting",
     "the day's edits": "remixing replanting twinning closing",
@@ -63,7 +63,7 @@ STREAM = {
         "pictures.listings pictures.scrubbed pictures.report"
     ),
     "page": "page page.wishes page.packing page.telling page.work page.server",
-    "faces": "options edit_text tables gait_tables walk_tables",
+    "faces": "options edit_text tables gait_tables walk_tables lay_tables",
     "shared by commands": "commands commands.arguments commands.as_json commands.job",
     "remote calls": "rpc rpc.lines rpc.messages rpc.wishes rpc.desk rpc.server rpc.client",
     "commands": (
