@@ -27,7 +27,9 @@ STREAM = {
     "words and measures": "_version errors units tolerances",
     "mathematics": "rotations directions band bounds pendulum",
     "curves": "bezier tangents key_checks rounds curves key_edits",
-    "ground": "ground_line ground_coordinates ground_surface ground_profile ground ground_grid ground_presets",
+    "ground": (
+        "ground_line ground_coordinates ground_surface ground_profile ground ground_grid ground_mesh ground_presets"
+    ),
     "rig and clip": "foot rig rig_styles side_map belt clip",
     "kinematics": (
         "leg leg_chain leg_joints leg_pose hinge_chain bounded rocker_chain sole underfoot poses foot_styles "
@@ -48,8 +50,8 @@ STREAM = {
     "gait": "gait_measures gait_bands",
     "capture": "capture_points capture_hinge capture",
     "files": (
-        "file_faults save rig_tables rig_file rig_save clip_file ground_data_file ground_file profile_file "
-        "recipe_file demos"
+        "file_faults save rig_tables rig_file rig_save clip_file ground_data_file ground_mesh_file ground_file "
+        "profile_file recipe_file demos"
     ),
     "formats": (
         "formats formats.plain_toml formats.mapping formats.motion formats.bvh formats.c3d formats.carry "

@@ -33,6 +33,7 @@ if TYPE_CHECKING:
     from surefoot.ground import Flat, Ground, Plane, Profile
     from surefoot.ground_file import load_ground
     from surefoot.ground_grid import Grid
+    from surefoot.ground_mesh import Mesh
     from surefoot.ground_presets import preset_ground, preset_grounds
     from surefoot.lay import Laid, lay
     from surefoot.layer import layer_between
@@ -80,6 +81,7 @@ _HOMES = {
     "ground": ("Flat", "Ground", "Plane", "Profile"),
     "ground_file": ("load_ground",),
     "ground_grid": ("Grid",),
+    "ground_mesh": ("Mesh",),
     "ground_presets": ("preset_ground", "preset_grounds"),
     "lay": ("Laid", "lay"),
     "layer": ("layer_between",),
@@ -135,6 +137,7 @@ __all__ = [
     "Laid",
     "Leg",
     "Limits",
+    "Mesh",
     "OutOfReach",
     "Outside",
     "Phase",
