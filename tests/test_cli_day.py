@@ -113,6 +113,7 @@ def test_twin_says_that_a_faulty_source_stays_faulty(capsys: pytest.CaptureFixtu
 
 
 def test_travel_measures(capsys: pytest.CaptureFixture[str]) -> None:
+    assert "gait           walk, as the clip or its name says" in run(capsys, "travel", "lamplighter")
     text = run(capsys, "travel", "lamplighter", "--gait", "walk")
     assert "speed          1.350 m/s" in text
     assert "left step: contact 1, down 4, passing" in text
@@ -142,7 +143,7 @@ def test_travel_at_another_speed_is_planted(
     found = json.loads(run(capsys, "travel", str(planted), "--speed", "1.2", "--by", by, "--json", "-o", str(out)))
     assert found["after"]["belt"]["velocity"][2] == pytest.approx(-1.2)
     made = load_clip(out)
-    assert made.frames == (27 if by == "time" else 24)
+    assert made.frames == (28 if by == "time" else 24)
     moving, slow = tmp_path / "moving.json", tmp_path / "moving_slow.json"
     run(capsys, "travel", str(planted), "--to", "travelling", "-o", str(moving))
     run(capsys, "travel", str(moving), "--speed", "1.2", "--by", by, "-o", str(slow))
@@ -205,3 +206,13 @@ def test_a_clip_saved_with_edits_reads_back(tmp_path: Path) -> None:
     path = tmp_path / "c.json"
     save_clip(remix(clip, rig, [Edit("shift", "*", 0.5)]), path)
     assert load_clip(path).channels["hips.y"].frames[0] % 1.0 == 0.5
+
+
+@pytest.mark.parametrize("suffix", ["json", "glb"])
+def test_a_travelling_clip_is_written_and_read_in_other_formats_too(
+    planted: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str], suffix: str
+) -> None:
+    out = tmp_path / f"out.{suffix}"
+    run(capsys, "travel", str(planted), "--to", "travelling", "-o", str(out))
+    assert "ground: still" in run(capsys, "check", str(out))
+    assert "speed          1.350 m/s" in run(capsys, "travel", str(out))
