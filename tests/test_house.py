@@ -52,9 +52,9 @@ STREAM = {
         "recipe_file demos"
     ),
     "formats": (
-        "formats formats.plain_toml formats.mapping formats.motion formats.bvh formats.c3d formats.carry "
-        "formats.gltf_read formats.gltf_write formats.samples_csv formats.usd_write formats.usd_read "
-        "formats.usd_layer formats.bodies formats.guess formats.opening"
+        "formats formats.plain_toml formats.mapping formats.motion formats.looking formats.bvh formats.c3d "
+        "formats.carry formats.gltf_read formats.gltf_write formats.samples_csv formats.usd_write formats.usd_read "
+        "formats.apart formats.usd_layer formats.bodies formats.guess formats.opening"
     ),
     "host": "host.protocol host.refusals host.memory host.reading host.writing host.jobs host",
     "pictures": (
