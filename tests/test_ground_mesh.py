@@ -87,6 +87,7 @@ def test_the_highest_surface_counts_but_nothing_above_the_ceiling_and_no_wall() 
     faces = np.array([[0, 2, 1], [1, 2, 3], [4, 6, 5], [5, 6, 7], [8, 9, 10]])
     corners = np.array([*floor, *roof, *wall], dtype=float)
     assert float(Mesh(corners, faces).height(2.0, 2.0)) == 2.5
+    assert float(Mesh(corners, faces[[2, 3, 0, 1]]).height(1.0, 2.0)) == 2.5
     assert float(Mesh(corners, faces, ceiling=2.0).height(1.0, 2.0)) == 0.0
 
 

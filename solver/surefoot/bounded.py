@@ -5,7 +5,7 @@ analytic Jacobian and curvature, damped until it lowers the cost, projected onto
 presses against its limit left out of the step. Each frame has its own damping and stops by itself.
 
 Frames start from what they're given (the closed form, where there is one) and then, where the answer jumps, from
-their neighbour's answer: the nearest pose that is smooth in time is taken where it's as good.
+between their neighbours' answers: a pose that is smoother in time is taken where it's as good.
 """
 
 from __future__ import annotations
@@ -25,9 +25,17 @@ Flags = NDArray[np.bool_]
 ROUNDS = 80
 LEAST_GRADIENT = 1e-11
 """Metres squared a radian (at a metre's scale) at which a frame is solved."""
-JUMP = float(np.radians(12.0))
-"""A joint that turns farther than this from one frame to the next is tried again from its neighbour, radians."""
-SWEEPS = 6
+THERE = 1e-20
+"""Half metres squared at which a frame is solved: a tenth of a nanometre."""
+SLOW = 0.3
+"""A step that leaves more of the cost than this shows that the target is out of reach: the curvature then counts."""
+NEARBY = 0.02
+"""Radians from a limit at which a step may end on it."""
+IDLE = 1e-14
+"""A step that promises less than this share of the cost ends the search."""
+JUMP = float(np.radians(4.0))
+"""A joint that turns farther than this in a frame is tried again from between its neighbours, radians."""
+SWEEPS = 8
 MISSED = 1e-14
 """Half metres squared above which a frame counts as not reached."""
 STARTS = ((0.0,), (0.5, -0.5, 0.5), (-0.5, 0.5, 0.5), (0.3, 0.3, -0.6, -0.2), (-0.4, -0.2, 0.6))
@@ -137,12 +145,13 @@ def _descend(job: _Job, start: Array, at: NDArray[np.intp]) -> tuple[Array, Arra
     gap, jacobian, axes = job.seen(angles, at)
     cost = 0.5 * (gap**2).sum(axis=(0, 1))
     going = np.arange(count)
+    bent = np.zeros(count)  # 1 where the curvature of the distances counts too: not far from the answer
     for _ in range(ROUNDS):
-        slope, curve = _model(gap, jacobian, axes)
+        slope, curve = _model(gap, jacobian, axes, bent[going])
         q = angles[:, going]
         blocked = ((q <= job.low) & (slope > 0.0)) | ((q >= job.high) & (slope < 0.0))
         slope = np.where(blocked, 0.0, slope)
-        unsolved = (np.abs(slope).max(axis=0) > LEAST_GRADIENT) & (damping[going] < 1e12)
+        unsolved = (np.abs(slope).max(axis=0) > LEAST_GRADIENT) & (damping[going] < 1e9) & (cost[going] > THERE)
         if not unsolved.all():
             going, slope, curve = going[unsolved], slope[:, unsolved], curve[..., unsolved]
             blocked = blocked[:, unsolved]
@@ -150,12 +159,16 @@ def _descend(job: _Job, start: Array, at: NDArray[np.intp]) -> tuple[Array, Arra
         if not len(going):
             break
         step = _step(slope, curve, blocked, damping[going])
-        trial = np.clip(angles[:, going] + step, job.low, job.high)
+        trial = _kept_inside(angles[:, going], step, job)
         new_gap, new_jacobian, new_axes = job.seen(trial, at[going])
         new_cost = 0.5 * (new_gap**2).sum(axis=(0, 1))
         rounds[going] += 1
         better = new_cost < cost[going]
+        # what rounding leaves of the step's promise isn't worth more steps
+        promised = -(step * slope).sum(axis=0)
+        damping[going] = np.where(promised < IDLE * (cost[going] + THERE), 1e12, damping[going])
         damping[going] = np.where(better, np.maximum(damping[going] * 0.1, 1e-14), damping[going] * 8.0)
+        bent[going] = np.where(better, new_cost > SLOW * cost[going], bent[going])
         angles[:, going[better]], cost[going[better]] = trial[:, better], new_cost[better]
         gap[..., better], jacobian[..., better], axes[..., better] = (
             new_gap[..., better], new_jacobian[..., better], new_axes[..., better],
@@ -163,10 +176,28 @@ def _descend(job: _Job, start: Array, at: NDArray[np.intp]) -> tuple[Array, Arra
     return angles, cost, rounds
 
 
-def _model(gap: Array, jacobian: Array, axes: Array) -> tuple[Array, Array]:
-    """Return the cost's slope ``(hinges, n)`` and its second derivatives ``(hinges, hinges, n)``."""
+def _kept_inside(q: Array, step: Array, job: _Job) -> Array:
+    """Return the angles after a step; one that would pass a limit goes most of the way, and onto it from nearby.
+
+    So a knee isn't thrown straight by one long step: straight is a saddle, from which no slope leads back.
+    """
+    new = q + step
+    for end, beyond in ((job.low, new < job.low), (job.high, new > job.high)):
+        if beyond.any():
+            far = np.abs(end - q) > NEARBY
+            new = np.where(beyond, np.where(far, q + 0.9 * (end - q), end), new)
+    return np.asarray(new)
+
+
+def _model(gap: Array, jacobian: Array, axes: Array, bent: Array) -> tuple[Array, Array]:
+    """Return the cost's slope ``(hinges, n)`` and its second derivatives ``(hinges, hinges, n)``.
+
+    Where ``bent`` (n,) is 0 they're Gauss and Newton's, which lack what the points' own curvature adds.
+    """
     slope = np.einsum("ipn,iphn->hn", gap, jacobian)
     curve = np.einsum("iphn,ipkn->hkn", jacobian, jacobian)
+    if not bent.any():
+        return slope, curve
     # a point's second derivative by hinges i before j is axis i crossed with its derivative by j
     gap, moved = gap[:, :, None], jacobian
     pull = np.array(
@@ -179,7 +210,7 @@ def _model(gap: Array, jacobian: Array, axes: Array) -> tuple[Array, Array]:
     diagonal = np.einsum("hhn->hn", bend)
     whole = bend + bend.swapaxes(0, 1)
     np.einsum("hhn->hn", whole)[...] = diagonal
-    return slope, curve + whole
+    return slope, curve + whole * bent
 
 
 def _step(slope: Array, curve: Array, blocked: Flags, damping: Array) -> Array:
@@ -212,16 +243,29 @@ def _other_starts(job: _Job, angles: Array, cost: Array, rounds: NDArray[np.intp
 
 
 def _smoothed(job: _Job, angles: Array, cost: Array, rounds: NDArray[np.intp]) -> None:
-    """Solve frames that jump again from their neighbours, and take what is as good."""
-    if angles.shape[1] < 2:
+    """Solve frames that jump again from between their neighbours, and take what is as good and jumps less."""
+    count = angles.shape[1]
+    if count < 3:
         return
     for sweep in range(SWEEPS):
         jump = np.abs(np.diff(angles, axis=1)).max(axis=0) > JUMP
         if not jump.any():
             return
-        here, there = (1, 0) if sweep % 2 == 0 else (0, 1)
-        at, neighbour = np.flatnonzero(jump) + here, np.flatnonzero(jump) + there
-        found, again, took = _descend(job, angles[:, neighbour], at)
-        good = again <= cost[at] + AS_GOOD
+        touched = np.zeros(count, dtype=bool)
+        touched[:-1] |= jump
+        touched[1:] |= jump
+        # every other frame at a time, so that a frame's neighbours stay as they are
+        at = np.flatnonzero(touched & (np.arange(count) % 2 == sweep % 2))
+        if not len(at):
+            continue
+        before, after = angles[:, np.maximum(at - 1, 0)], angles[:, np.minimum(at + 1, count - 1)]
+        found, again, took = _descend(job, np.clip((before + after) / 2.0, job.low, job.high), at)
+        smoother = _roughness(before, found, after) < _roughness(before, angles[:, at], after)
+        good = (again < cost[at] - AS_GOOD) | ((again <= cost[at] + AS_GOOD) & smoother)
         angles[:, at[good]], cost[at[good]] = found[:, good], again[good]
         rounds[at] += took
+
+
+def _roughness(before: Array, own: Array, after: Array) -> Array:
+    """Return how far angles lie from both neighbours, ``(n,)``."""
+    return np.asarray(((own - before) ** 2 + (after - own) ** 2).sum(axis=0))

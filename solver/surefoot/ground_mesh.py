@@ -34,7 +34,7 @@ Indices = NDArray[np.intp]
 
 STEEPEST_UP = 0.01
 """Upward part of a unit normal below which a triangle is a wall and no ground."""
-FULL = 2.0
+FULL = 0.3
 """Triangles that a cell of the plan grid holds about."""
 INSIDE = 1e-9
 DESCENTS = 5
@@ -46,13 +46,14 @@ class _Index:
     """The triangles' planes and edges in plan, and which triangles each cell overlaps."""
 
     plane: Array  # (3, m): y = plane[0] x + plane[1] z + plane[2]
-    edges: Array  # (9, m): three lines, each positive inside
+    packed: Array  # (m, 12): three lines, each positive inside, then the plane
     corner: Array  # (2,) of the first cell
     size: float
     cells: tuple[int, int]
     first: Indices  # (cells + 1,) where each cell's list begins
     listed: Indices
-    reach: float
+    top: float  # of all triangles
+    single: bool  # whether no two triangles lie one above the other
 
     @classmethod
     def of(cls, vertices: Array, faces: Indices, ceiling: float) -> Self:
@@ -87,7 +88,11 @@ class _Index:
         at = (begin[owner, 0] + nth % wide[owner, 0]) * cells[1] + begin[owner, 1] + nth // wide[owner, 0]
         order = np.argsort(at, kind="stable")
         first = np.concatenate([[0], np.bincount(at, minlength=cells[0] * cells[1]).cumsum()])
-        return cls(plane, np.array(lines), corner, cell, cells, first, owner[order], cell * 2.0)
+        packed = np.ascontiguousarray(np.concatenate([np.array(lines), plane]).T)
+        top = float(np.maximum(np.maximum(a, b), c)[:, 1].max())
+        at, listed = at[order], owner[order]
+        single = _apart(packed, np.stack([a, b, c])[:, :, ::2], at, listed)
+        return cls(plane, packed, corner, cell, cells, first, listed, top, single)
 
     def under(self, x: Array, z: Array) -> tuple[Array, Indices]:
         """Return the highest surface at flat lists of places, NaN where there's none, and its triangle."""
@@ -108,16 +113,32 @@ class _Index:
         while len(live):
             triangle = self.listed[begin[live] + step]
             px, pz = x[live], z[live]
-            e = self.edges[:, triangle]
+            e = self.packed.take(triangle, axis=0).T
             inside = (e[0] * px + e[1] * pz + e[2] >= -INSIDE) & (e[3] * px + e[4] * pz + e[5] >= -INSIDE)
             inside &= e[6] * px + e[7] * pz + e[8] >= -INSIDE
-            p = self.plane[:, triangle]
-            y = p[0] * px + p[1] * pz + p[2]
+            y = e[9] * px + e[10] * pz + e[11]
             better = inside & (y > best[live])
             best[live[better]], which[live[better]] = y[better], triangle[better]
             step += 1
-            live = live[count[live] > step]
+            live = live[(count[live] > step) & ~inside] if self.single else live[count[live] > step]
         return np.where(which >= 0, best, np.nan), which
+
+
+def _apart(packed: Array, corners: Array, cell: Indices, owner: Indices) -> bool:
+    """Tell whether no two triangles that share a cell overlap in plan: some edge of one parts each pair."""
+    edges, gap = packed[:, :9].reshape(-1, 3, 3), 1
+    while gap < len(cell) and np.count_nonzero(alike := cell[gap:] == cell[:-gap]):
+        one, two = owner[:-gap][alike], owner[gap:][alike]
+        parted = np.zeros(len(one), dtype=bool)
+        for this, other in ((one, two), (two, one)):
+            points = corners[:, other]  # (3, pairs, 2)
+            for k in range(3):
+                e = edges[this, k]
+                parted |= (e[:, 0] * points[..., 0] + e[:, 1] * points[..., 1] + e[:, 2] <= INSIDE).all(axis=0)
+        if not parted.all():
+            return False
+        gap += 1
+    return True
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -205,7 +226,13 @@ class Mesh:
         return np.asarray(np.copysign(nearest, below).reshape(shape))
 
     def poke(self, start: Components, end: Components) -> Array:
-        return line_samples(self, start, end)
+        assert self.index is not None
+        shape = common_shape(*start, *end)
+        first, last = (np.array([spread(each, shape) for each in point]) for point in (start, end))
+        asked = np.minimum(first[1], last[1]) - self.origin[1] < self.index.top
+        found = np.zeros(shape)
+        found[asked] = line_samples(self, first[:, asked], last[:, asked])
+        return found
 
     def corners_between(self, heel: Components, toe: Components) -> Array:
         return steepened(self.poke(heel, toe), heel, toe)
