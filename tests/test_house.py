@@ -110,6 +110,13 @@ def test_every_module_stands_in_the_line_once() -> None:
     assert sorted(LINE) == sorted([*(name for name in MODULES if name != SHOP_WINDOW), *PACKAGES])
 
 
+def test_the_developers_page_names_every_module_in_its_row() -> None:
+    rows = dict(re.findall(r"^\| ([a-z' ,-]+) \| [^|]* \| (.*) \|$", (ROOT / "DEVELOPERS.md").read_text("utf-8"), re.M))
+    for idea, names in STREAM.items():
+        told = set(re.findall(r"`(\w+)/?`", rows[idea]))
+        assert {part for name in names.split() for part in name.split(".")} == told, idea
+
+
 @pytest.mark.parametrize("module", LINE)
 def test_imports_run_downstream_only(module: str) -> None:
     upstream = imported(module) - set(LINE[: LINE.index(module)])
