@@ -40,7 +40,7 @@ DRAG = """(seconds) => new Promise((done) => {
 
 
 def slider_times() -> tuple[list[float], int] | None:
-    """Return the times from slider to drawn frame, milliseconds, and how many events; None without Chromium."""
+    """Return each time from slider to drawn frame, milliseconds, and the count of events; None without Chromium."""
     chromium = shutil.which("chromium")
     try:
         from playwright.sync_api import sync_playwright
