@@ -16,7 +16,7 @@ from collections.abc import Callable
 import numpy as np
 
 import surefoot
-from benchmarks.cases import long_walk, reference_targets
+from benchmarks.cases import grounds, long_walk, reference_targets
 from benchmarks.references import least_squares_frames, mujoco_frames
 
 SIZES = (24, 240, 2_400, 24_000)
@@ -59,6 +59,13 @@ def main() -> int:
         report = surefoot.check(clip, rig)
         took, spread = median(lambda clip=clip, rig=rig, report=report: surefoot.propose(clip, rig, report=report))  # type: ignore[misc]
         print(f"{'every proposal, the check given':44}{frames:>8}{1e3 * took:>12.2f}{1e3 * spread:>11.2f}")
+    clip, rig = long_walk(2_400)
+    flat = 0.0
+    for name, ground in grounds().items():
+        took, spread = median(lambda ground=ground: surefoot.plant(clip, rig, ground=ground))  # type: ignore[misc]
+        flat = flat or took
+        what, times = f"a whole plant on {name}", f"{took / flat:.1f} times flat"
+        print(f"{what:44}{2_400:>8}{1e3 * took:>12.2f}{1e3 * spread:>11.2f}   {times}")
     growth = np.log(plants[24_000] / plants[2_400]) / np.log(10.0)
     print(f"growth of a plant from 2,400 to 24,000 frames: frames to the power {growth:.2f}")
     for frames in (24, 240):

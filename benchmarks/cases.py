@@ -7,12 +7,12 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from surefoot import Clip, Curve, Rig, demo
+from surefoot import Clip, Curve, Flat, Grid, Ground, Mesh, Profile, Rig, demo
 from surefoot.contact import find_stances
 from surefoot.planting import scene_of
 from surefoot.settle import settle
 
-__all__ = ["Targets", "long_walk", "reference_targets"]
+__all__ = ["Targets", "grounds", "long_walk", "reference_targets"]
 
 Array = NDArray[np.float64]
 
@@ -34,6 +34,23 @@ def long_walk(frames: int) -> tuple[Clip, Rig]:
             None, curve.before, curve.after,
         )  # fmt: skip
     return replace(clip, channels=channels, last=clip.first + frames - 1), rig
+
+
+def grounds() -> dict[str, Ground]:
+    """Return ground that the long walk stands on: flat, stairs of 200 steps, a grid of a million nodes, a big mesh."""
+    stones = 0.005 * np.random.default_rng(0).random((1_000, 1_000))
+    rows, columns, spacing = 1_420, 71, 0.1  # 201,640 triangles
+    z, x = np.meshgrid(np.arange(rows + 1) * spacing - 4.0, np.arange(columns + 1) * spacing - 3.5, indexing="ij")
+    corners = np.column_stack([x.ravel(), 0.005 * np.sin(3.0 * x.ravel()) * np.cos(2.0 * z.ravel()), z.ravel()])
+    at = (np.arange(rows)[:, None] * (columns + 1) + np.arange(columns)).ravel()
+    one, two = (at, at + columns + 1, at + 1), (at + 1, at + columns + 1, at + columns + 2)
+    faces = np.concatenate([np.column_stack(one), np.column_stack(two)])
+    return {
+        "flat": Flat(),
+        "200 stairs": Profile.stairs(riser=0.003, tread=0.65, count=200),
+        "a grid of 1,000 by 1,000": Grid(stones, 0.15, origin=np.array([-75.0, 0.0, -5.0])),
+        "a mesh of 201,640 triangles": Mesh(corners, faces),
+    }
 
 
 @dataclass(frozen=True, slots=True, eq=False)

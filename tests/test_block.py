@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from functools import cache
 from pathlib import Path
@@ -18,7 +19,7 @@ from surefoot.curves import Pack
 from surefoot.recipe import Recipe
 from surefoot.recipe_layers import LAYERS
 from surefoot.remixing import Edit, remix
-from surefoot.rig import Rig
+from surefoot.rig import Axis, Control, Rig
 from surefoot.rig_file import parse_rig
 from surefoot.rig_styles import rig_in_style
 from tests.measure import foot_steps, hover, instants, sink, slide
@@ -222,6 +223,42 @@ def test_every_preset_that_ships_walks(name: str) -> None:
     rig = surefoot.load_rig(name)
     found = beyond(made("shuffle", rig), rig, keys="few")
     assert not [f for f in found if f.kind in FEET_KINDS]
+
+
+@pytest.mark.parametrize("size", [0.05, 8.0])
+@pytest.mark.parametrize("name", ["walk", "sneak", "run"])
+def test_a_mouse_and_a_giant_are_blocked_alike(name: str, size: float) -> None:
+    text = (ROOT / "rigs" / "lamplighter.toml").read_text(encoding="utf-8")
+    lengths = text[text.index("[leg]") :]
+    scaled = re.sub(r"-?\d+\.\d+", lambda m: str(float(m.group()) * size), lengths)
+    scaled = re.sub(r"onset = .*", "onset = 40.0", scaled)
+    other = parse_rig(text[: text.index("[leg]")] + scaled)
+    one, two = made(name, surefoot.load_rig("lamplighter")), made(name, other)
+    assert two.recipe.step == pytest.approx(size * one.recipe.step)
+    for channel, curve in one.clip.channels.items():
+        scale = size if channel.endswith((".x", ".y", ".z")) else 1.0
+        np.testing.assert_allclose(two.clip.channels[channel].values, scale * curve.values, atol=1e-3 * max(1.0, size))
+
+
+@pytest.mark.parametrize("name", RECIPES)
+def test_the_upper_body_opposes_the_legs_and_drags_by_the_frames_asked_for(name: str, rig: Rig) -> None:
+    blocked = made(name, rig)
+    found = surefoot.check(blocked.clip, rig, ground=blocked.ground, also=("oppose",)).findings
+    assert not [f for f in found if f.kind == "oppose"]
+    recipe = blocked.recipe
+    asked = {"spine": recipe.spine.drag, "chest": recipe.chest.drag, "left_elbow": recipe.arms.drag,
+             "left_wrist": recipe.arms.drag}  # fmt: skip
+    seen = {drag.channel.partition(".")[0]: drag.lag for drag in surefoot.drags(blocked.clip, rig)}
+    for part, lag in asked.items():
+        assert seen[part] == pytest.approx(lag, abs=0.01), part
+
+
+def test_a_chest_of_the_rig_s_own_gets_its_channel_unit_and_sign(rig: Rig) -> None:
+    own = Control("chest", {"yaw": Axis("torso.ry", -1.0)}, parent="hips")
+    other = replace(rig, controls={**rig.controls, "chest": own})
+    plain, made_here = made("walk", rig).clip.channels, made("walk", other).clip.channels
+    assert "chest.yaw" not in made_here
+    np.testing.assert_allclose(made_here["torso.ry"].values, -np.radians(plain["chest.yaw"].values), atol=1e-5)
 
 
 def test_feet_too_wide_to_pass_each_other_are_put_wider_apart() -> None:

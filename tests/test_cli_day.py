@@ -42,7 +42,7 @@ def test_remix_edits_in_order_plants_and_writes(tmp_path: Path, capsys: pytest.C
     words = ("--scale", "hips=0.7", "--add", "hips.y=-5mm", "--shift", "chest=2", "-o", str(out))
     text = run(capsys, "remix", "lamplighter", *words)
     assert "edited: hips.x, hips.y" in text
-    assert "slide    error: 2" in text
+    assert "error: 2, worst 107 mm (left, frame 14.4)" in text
     clip, rig = demo("lamplighter")
     wanted = remix(clip, rig, [Edit("scale", "hips", 0.7), Edit("add", "hips.y", -0.5), Edit("shift", "chest", 2.0)])
     made = load_clip(out)
@@ -112,6 +112,7 @@ def test_twin_says_that_a_faulty_source_stays_faulty(capsys: pytest.CaptureFixtu
 
 
 def test_travel_measures(capsys: pytest.CaptureFixture[str]) -> None:
+    assert "gait           walk, as the clip or its name says" in run(capsys, "travel", "lamplighter")
     text = run(capsys, "travel", "lamplighter", "--gait", "walk")
     assert "speed          1.350 m/s" in text
     assert "left step: contact 1, down 4, passing" in text
@@ -141,7 +142,7 @@ def test_travel_at_another_speed_is_planted(
     found = json.loads(run(capsys, "travel", str(planted), "--speed", "1.2", "--by", by, "--json", "-o", str(out)))
     assert found["after"]["belt"]["velocity"][2] == pytest.approx(-1.2)
     made = load_clip(out)
-    assert made.frames == (27 if by == "time" else 24)
+    assert made.frames == (28 if by == "time" else 24)
     moving, slow = tmp_path / "moving.json", tmp_path / "moving_slow.json"
     run(capsys, "travel", str(planted), "--to", "travelling", "-o", str(moving))
     run(capsys, "travel", str(moving), "--speed", "1.2", "--by", by, "-o", str(slow))
@@ -204,3 +205,13 @@ def test_a_clip_saved_with_edits_reads_back(tmp_path: Path) -> None:
     path = tmp_path / "c.json"
     save_clip(remix(clip, rig, [Edit("shift", "*", 0.5)]), path)
     assert load_clip(path).channels["hips.y"].frames[0] % 1.0 == 0.5
+
+
+@pytest.mark.parametrize("suffix", ["json", "glb"])
+def test_a_travelling_clip_is_written_and_read_in_other_formats_too(
+    planted: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str], suffix: str
+) -> None:
+    out = tmp_path / f"out.{suffix}"
+    run(capsys, "travel", str(planted), "--to", "travelling", "-o", str(out))
+    assert "ground: still" in run(capsys, "check", str(out))
+    assert "speed          1.350 m/s" in run(capsys, "travel", str(out))

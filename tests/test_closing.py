@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from surefoot import Clip, Curve, InputError, Outside, Shape, apply, check, close_loop, demo, propose
+from surefoot import Clip, Curve, InputError, Outside, Shape, apply_proposals, check, close_loop, demo, propose
 from surefoot.curves import Pack
 from tests import measure
 from tests.test_key_edits import random_curve
@@ -81,7 +81,7 @@ def test_what_a_check_proposes_for_a_seam_wraps_keys_in_too() -> None:
     ways = [way for way in propose(broken, rig) if way.finding.part == "head.pitch"]
     assert ways
     for way in ways:
-        mended = apply(broken, rig, way)
+        mended = apply_proposals(broken, rig, [way])
         assert check(mended, rig).most("seam") is None
         curve = mended.channels["head.pitch"]
         assert curve.frames.tolist() == [1.0, 6.0, 9.0, 20.0, 25.0]

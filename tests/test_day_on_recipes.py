@@ -20,6 +20,7 @@ from surefoot import (
     close_loop,
     drags,
     gait_of,
+    gait_warnings,
     in_place,
     load_recipe,
     load_rig,
@@ -32,6 +33,7 @@ from surefoot import (
     twin,
 )
 from surefoot.curves import Pack
+from surefoot.gait import named_gait
 from surefoot.mismatch import mismatches
 from surefoot.planting import scene_of
 
@@ -44,6 +46,26 @@ def planted(name: str) -> tuple[Clip, Rig, Ground]:
     rig = load_rig("lamplighter")
     made = block(load_recipe(name), rig)
     return plant(made.clip, rig, ground=made.ground, keys="few").clip, rig, made.ground
+
+
+@pytest.mark.parametrize("name", ["adult", "man", "puppet", "stilts", "woman"])
+def test_the_day_goes_on_in_every_style_of_rig(name: str) -> None:
+    """Hips scaled, a side copied, another timing, on the ground and back; feet by ankle or by joints, or in a plane."""
+    rig = load_rig(name)
+    made = block(load_recipe("walk"), rig)
+    clip = plant(made.clip, rig, keys="few").clip
+    before = {f.kind for f in check(clip, rig).findings if f.level != "note"}
+    for done in (
+        replant(clip, remix(clip, rig, [Edit("scale", "hips", 0.7)]), rig).clip,
+        replant(clip, twin(clip, rig, centre=True).clip, rig, feet=("right",)).clip,
+        plant(at_speed(clip, rig, 0.9 * gait_of(scene_of(clip, rig)).speed, by="time"), rig, keys="few").clip,
+        travelling(clip, rig),
+    ):
+        report = check(done, rooted(rig, done))
+        assert {f.kind for f in report.findings if f.level != "note"} <= before
+    back = in_place(travelling(clip, rig), rig)
+    assert all(back.channels[channel] is curve for channel, curve in clip.channels.items())
+    assert max(amount for amount, _ in mismatches(twin(clip, rig, centre=True).clip, rig).values()) < 1e-9
 
 
 def faster(clip: Clip, rig: Rig, ground: Ground) -> Clip:
@@ -104,6 +126,13 @@ def test_after_every_command_the_loop_is_closed_and_the_feet_hold(recipe: str, c
             assert abs(one - two) < 1e-9, name
     assert made.loop
     assert made.last - made.first + 1 == made.frames
+
+
+@pytest.mark.parametrize("recipe", RECIPES)
+def test_a_recipe_has_the_duty_factor_of_its_gait(recipe: str) -> None:
+    clip, rig, ground = planted(recipe)
+    assert named_gait(clip) == recipe
+    assert gait_warnings(gait_of(scene_of(clip, rig, ground)), expected=recipe) == []
 
 
 @pytest.mark.parametrize("recipe", RECIPES)

@@ -10,7 +10,7 @@ import pytest
 from surefoot.errors import FileError, InputError, ShapeError, UnknownName
 from surefoot.ground import Plane, Profile
 from surefoot.ground_file import load_ground, parse_ground
-from surefoot.ground_grid import Grid
+from surefoot.ground_grid import Grid, line_samples
 from surefoot.ground_presets import RAMPS, STAIRS, preset_ground, preset_grounds
 
 HEAD = 'surefoot = "ground/1"\nunit = "m"\n'
@@ -81,6 +81,17 @@ def test_turning_a_grid_turns_its_answers() -> None:
     np.testing.assert_allclose(other.height(tx, tz), grid.height(x, z), atol=1e-12)
     assert other.turned(-yaw, (0.1, 0.0, 0.2)).isclose(grid, atol=1e-12)
     assert not grid.moved((0, 0.1, 0)).isclose(grid, atol=1e-3)
+
+
+@pytest.mark.parametrize("smooth", [False, True])
+@pytest.mark.parametrize("spacing", [0.02, 0.3, 1.0])
+def test_lines_above_every_roof_near_them_are_left_out_and_no_others(smooth: bool, spacing: float) -> None:
+    random = np.random.default_rng(9)
+    grid = Grid(random.uniform(0.0, 0.2, (60, 47)), spacing, 0.3, np.array([0.1, -0.2, 0.3]), smooth)
+    start = np.array([random.uniform(-2, 50 * spacing, 4_000), random.uniform(-0.3, 0.3, 4_000),
+                      random.uniform(-2, 60 * spacing, 4_000)])  # fmt: skip
+    end = start + random.uniform(-0.25, 0.25, (3, 4_000))
+    np.testing.assert_array_equal(grid.poke(start, end), line_samples(grid, start, end))
 
 
 def test_a_hole_is_told_only_where_it_is_asked_for() -> None:

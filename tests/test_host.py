@@ -638,6 +638,7 @@ def loaded_after(lines: str) -> set[str]:
 
 def test_importing_costs_numpy_at_most_until_a_solve_is_asked() -> None:
     assert loaded_after("import surefoot") == set()
+    assert loaded_after("import surefoot; surefoot.host; surefoot.host.Refused") - {"threading"} <= {"numpy"}
     names = "Clip, surefoot.Curve, surefoot.Axis, surefoot.Stance, surefoot.Belt"
     light = loaded_after(
         f"import surefoot, surefoot.host\nsurefoot.{names}\n"

@@ -27,7 +27,10 @@ STREAM = {
     "words and measures": "_version errors units tolerances",
     "mathematics": "rotations directions band bounds pendulum",
     "curves": "bezier tangents key_checks rounds curves key_edits",
-    "ground": "ground_line ground_coordinates ground_surface ground_profile ground ground_grid ground_presets",
+    "ground": (
+        "ground_line ground_coordinates ground_surface ground_profile ground ground_grid ground_mesh "
+        "ground_presets"
+    ),
     "rig and clip": "foot rig rig_styles side_map belt clip",
     "kinematics": (
         "leg leg_chain leg_joints leg_pose hinge_chain bounded rocker_chain sole underfoot poses foot_styles "
@@ -38,7 +41,7 @@ STREAM = {
     "the other styles, the whole job": "feet_in_world styled restyle planting",
     "laying out": "route pace lay",
     "mirror": "families mirror",
-    "findings": "findings touch slide seam mismatch oppose joints seen stand mass balance checking",
+    "findings": "findings touch slide seam mismatch oppose joints seen stand locks mass balance checking",
     "ways to mend": "easing bench mend_height mend_slide mend_reach mend_limit mend_snap mend_cross mend_seam",
     "proposals": "trial tally aftermath overlay proposals letting",
     "the day's edits": "remixing replanting twinning closing",
@@ -48,13 +51,13 @@ STREAM = {
     "gait": "gait_measures gait_bands",
     "capture": "capture_points capture_hinge capture",
     "files": (
-        "file_faults save rig_tables rig_file rig_save clip_file ground_data_file ground_file profile_file "
-        "recipe_file pairs demos"
+        "file_faults save rig_tables rig_file rig_save clip_file ground_data_file ground_mesh_file "
+        "ground_file profile_file recipe_file pairs demos"
     ),
     "formats": (
-        "formats formats.plain_toml formats.mapping formats.motion formats.bvh formats.c3d formats.carry "
-        "formats.gltf_read formats.gltf_write formats.samples_csv formats.usd_write formats.usd_read "
-        "formats.usd_layer formats.bodies formats.guess formats.opening"
+        "formats formats.plain_toml formats.mapping formats.motion formats.looking formats.bvh formats.c3d "
+        "formats.carry formats.gltf_read formats.gltf_write formats.samples_csv formats.usd_write "
+        "formats.usd_read formats.apart formats.usd_layer formats.bodies formats.guess formats.opening"
     ),
     "host": "host.protocol host.refusals host.memory host.reading host.writing host.jobs host",
     "pictures": (
@@ -63,14 +66,14 @@ STREAM = {
         "pictures.listings pictures.scrubbed pictures.report"
     ),
     "page": "page page.wishes page.packing page.telling page.work page.server",
-    "faces": "options edit_text tables gait_tables walk_tables",
+    "faces": "options edit_text tables gait_tables walk_tables lay_tables",
     "shared by commands": "commands commands.arguments commands.as_json commands.job",
     "remote calls": "rpc rpc.lines rpc.messages rpc.wishes rpc.desk rpc.server rpc.client",
     "commands": (
         "commands.results commands.edited commands.block commands.check commands.plant commands.remix "
-        "commands.twin commands.travel commands.page commands.convert commands.rig commands.map commands.formats batch "
-        "batch.task batch.summary batch.running batch.progress commands.batch commands.rpc commands.compared "
-        "commands.draw commands.report"
+        "commands.twin commands.travel commands.page commands.convert commands.rig commands.map "
+        "commands.formats batch batch.task batch.summary batch.running batch.progress commands.batch "
+        "commands.rpc commands.compared commands.draw commands.report"
     ),
     "command line": "cli __main__",
 }

@@ -18,6 +18,7 @@ import numpy as np
 import pytest
 
 import surefoot
+from surefoot.gait_measures import gait_figures
 from surefoot.ground import Ground
 from surefoot.joints import joints_of
 from surefoot.pictures.gait import cycle_of, touching
@@ -41,8 +42,21 @@ def ground(name: str) -> Ground | None:
 
 
 def subjects(demo: str, on: str) -> tuple[Subject, Subject]:
-    """Return a demo as it is and planted."""
-    clip, rig = surefoot.demo(demo)
+    """Return a demo as it is and planted; or a stair climb from its recipe; or the lamplighter in another style."""
+    if demo == "climb":
+        rig = surefoot.load_rig("lamplighter")
+        made = surefoot.block(surefoot.load_recipe("climb"), rig)
+        done = surefoot.plant(made.clip, rig, ground=made.ground)
+        return Subject.of(made.clip, rig, ground=made.ground), Subject.of(done.clip, rig, ground=made.ground)
+    if demo == "turning":
+        clip, rig = surefoot.demo("lamplighter")
+        belt = surefoot.Belt([0.0, 0.0, -1.35], 0.5)
+        return Subject.of(clip, rig, belt=belt), Subject.of(surefoot.plant(clip, rig, belt=belt).clip, rig)
+    if demo.startswith("by "):
+        own = surefoot.convert(*surefoot.demo("lamplighter"), style=demo.removeprefix("by "))
+        clip, rig = own.clip, own.rig
+    else:
+        clip, rig = surefoot.demo(demo)
     done = surefoot.plant(clip, rig, ground=ground(on), keys="few")
     return Subject.of(clip, rig, ground=ground(on)), Subject.of(done.clip, rig, ground=ground(on))
 
@@ -97,8 +111,10 @@ def words_of(svg: str) -> list[Words]:
 
 
 CASES = [
-    (demo, on, compared)
-    for demo in ("lamplighter", "treadmill") for on in ("flat", "hill", "stairs") for compared in (False, True)
+    *((demo, on, compared)
+      for demo in ("lamplighter", "treadmill") for on in ("flat", "hill", "stairs") for compared in (False, True)),
+    ("run", "flat", True), ("trudge", "flat", True), ("climb", "its own stairs", True),
+    ("turning", "flat", True), ("by rockers", "flat", True), ("by joints", "flat", True),
 ]  # fmt: skip
 
 
@@ -252,6 +268,19 @@ def test_strides_widths_and_slides_in_the_plan_are_the_librarys(lamplighter: tup
     assert {"left 1–15", "right 13–27", "left 25–39", "right 37–51"} <= set(words)
 
 
+@pytest.mark.parametrize("demo", ["lamplighter", "trudge", "run"])
+def test_the_tracks_and_the_gait_figures_agree(demo: str) -> None:
+    clip, rig = surefoot.demo(demo)
+    planted = surefoot.plant(clip, rig).clip
+    figures = gait_figures(planted, rig)
+    subject = Subject.of(planted, rig)
+    stride = strides_of(tracks_of(subject, rounds=2))[0]
+    assert stride.length == pytest.approx(2.0 * figures["step length"], abs=1e-9)
+    assert stride.width == pytest.approx(figures["step width"], abs=2e-3)
+    told = pictures_of(subject, kinds=["gait"]).told
+    assert told.count(f"{100.0 * figures['stance']:.1f} % of the cycle") == 2
+
+
 def numbers(path: str) -> np.ndarray:
     return np.array(re.findall(r"-?[\d.]+", path), dtype=float).reshape(-1, 2)
 
@@ -268,6 +297,34 @@ def test_a_slides_streak_is_as_long_as_the_slide_on_the_plans_scale(lamplighter:
     slide = before.report.most("slide")
     assert slide is not None
     assert apart == pytest.approx(slide.amount, abs=2e-4)
+
+
+def test_a_strides_line_is_as_long_as_the_stride_though_the_walk_turns() -> None:
+    clip, rig = surefoot.demo("lamplighter")
+    subject = Subject.of(clip, rig, belt=surefoot.Belt([0.0, 0.0, -1.35], 0.5))
+    svg = pictures_of(subject, kinds=["plan"]).svg()
+    lines = [numbers(e.get("d", "")) for e in elements(svg, "path", "sf-thin") if e.get("class") == "sf-ink sf-thin"]
+    bar = next(b for b in (numbers(e.get("d", "")) for e in elements(svg, "path", "sf-ink")) if b[0, 0] == 96.0)
+    scale = (bar[1, 0] - bar[0, 0]) / 0.5
+    strides = strides_of(tracks_of(subject, rounds=2))
+    assert len(lines) == len(strides) == 2
+    for line, stride in zip(lines, strides, strict=True):
+        assert np.linalg.norm(line[1] - line[0]) / scale == pytest.approx(stride.length, abs=2e-4)
+        assert abs(line[1, 1] - line[0, 1]) > 20.0, "it turns"
+        x, _, z = stride.last.place - stride.first.place
+        assert stride.length == pytest.approx(np.hypot(x, z), abs=1e-12)
+
+
+def test_a_long_walks_plan_goes_on_in_rows_with_every_stride_once() -> None:
+    clip, rig = surefoot.demo("lamplighter")
+    long = replace(clip, last=240, loop=False, stances=None)
+    subject = Subject.of(long, rig)
+    words = [w.text for w in words_of(pictures_of(subject, kinds=["plan"]).svg())]
+    tracks = tracks_of(subject)
+    assert sum(word.startswith("stride ") for word in words) == len(strides_of(tracks)) > 15
+    spans = {f"{('left', 'right')[t.foot]} {t.stance.first}–{t.stance.last}" for t in tracks}
+    assert spans <= set(words)
+    assert not any("aren't drawn" in word for word in words)
 
 
 def test_the_gait_diagrams_bars_are_the_stances_in_per_cent(lamplighter: tuple[Subject, Subject]) -> None:
@@ -338,6 +395,19 @@ def test_the_strip_shows_every_finding_with_its_amount(lamplighter: tuple[Subjec
     for finding in before.report.findings:
         amount = f"{finding.shown:.0f}" if finding.shown >= 100 else f"{finding.shown:.3g}"
         assert f"{finding.kind} {finding.foot[0].upper()} {amount} " in words
+
+
+def test_a_channels_long_name_stays_in_its_cell() -> None:
+    clip, rig = surefoot.demo("lamplighter")
+    subject = Subject.of(clip, rig)
+    name = "lamplighter_from_the_upper_square:spine.pitch"
+    named = replace(subject.report.findings[0], part=name)
+    long = replace(subject, report=replace(subject.report, findings=(named,)))
+    words = words_of(pictures_of(long, kinds=["strip"]).svg())
+    first = next(i for i, w in enumerate(words) if name.startswith(w.text) and len(w.text) > 4)
+    cell = words[first : first + 3]
+    assert name in "".join(w.text for w in cell)
+    assert all(w.right - w.left < (WIDTH - 48.0) / 8.0 for w in cell)
 
 
 def test_frames_of_ones_own_choice_are_drawn_instead() -> None:

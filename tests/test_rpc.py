@@ -21,6 +21,7 @@ from surefoot import layer_between
 from surefoot.cli import main
 from surefoot.clip_file import parse_clip
 from surefoot.curves import Pack
+from surefoot.formats.opening import clip_files
 from surefoot.rpc import desk as desk_module
 from surefoot.rpc.desk import METHODS, Desk
 from surefoot.rpc.lines import TooLong, read_lines
@@ -227,7 +228,7 @@ def test_about_lists_every_method_with_its_parameters() -> None:
     (told,) = results(request("about"))
     assert told["surefoot"] == surefoot.__version__
     assert set(told["methods"]) == set(METHODS)
-    assert told["methods"]["accept"]["params"] == ["proposal", "let"]
+    assert told["methods"]["accept"]["params"] == ["proposals", "let"]
     assert all(method["does"].endswith(".") for method in told["methods"].values())
 
 
@@ -267,12 +268,34 @@ def test_a_proposal_is_accepted_by_its_name() -> None:
     clip, rig = surefoot.demo("lamplighter")
     ways = surefoot.propose(clip, rig)
     _, told, accepted, checked = results(
-        OPEN, request("propose", clip="clip-1"), request("accept", proposal="clip-1/2"), request("check", clip="clip-2")
+        OPEN,
+        request("propose", clip="clip-1"),
+        request("accept", proposals=["clip-1/2"]),
+        request("check", clip="clip-2"),
     )
     assert [way["way"] for way in told["proposals"]] == [way.way for way in ways]
-    assert (accepted["way"], accepted["changed"]) == (ways[1].way, list(ways[1].channels))
-    direct = surefoot.check(surefoot.apply(clip, rig, ways[1]), rig)
+    assert (accepted["ways"], accepted["changed"]) == ([ways[1].way], list(ways[1].channels))
+    direct = surefoot.check(surefoot.apply_proposals(clip, rig, [ways[1]]), rig)
     assert [f["amount"] for f in checked["findings"]] == [f.shown for f in direct.findings]
+
+
+def test_several_proposals_for_one_clip_are_accepted_together() -> None:
+    clip, rig = surefoot.demo("lamplighter")
+    ways = [way for way in surefoot.propose(clip, rig) if way.default]
+    before = (OPEN, request("propose", clip="clip-1"))
+    told = results(*before)[1]["proposals"]
+    names = [way["proposal"] for way in told if way["default"]]
+    _, _, accepted, keys = results(
+        *before, request("accept", proposals=names), request("keys", clip="clip-2", slopes=False)
+    )
+    assert accepted["ways"] == [way.way for way in ways]
+    direct = surefoot.apply_proposals(clip, rig, ways)
+    first = accepted["changed"][0]
+    assert [key[1] for key in keys["channels"][first]["keys"]] == direct.channels[first].values.tolist()
+    two = (*before, OPEN, request("propose", clip="clip-2"))
+    error = refused(request("accept", proposals=["clip-1/1", "clip-2/1"]), *two)
+    assert error["message"] == "params.proposals: wanted one or more proposals for one clip, got those of 2 clips"
+    assert "got none" in refused(request("accept", proposals=[]))["message"]
 
 
 def test_a_proposal_that_asks_for_the_hips_needs_them_let() -> None:
@@ -283,10 +306,10 @@ def test_a_proposal_that_asks_for_the_hips_needs_them_let() -> None:
     (_, told) = results(open_high, request("propose", clip="clip-1"))
     asking = next(way for way in told["proposals"] if way["asks"] == "hips.y")
     before = (open_high, request("propose", clip="clip-1"))
-    error = refused(request("accept", proposal=asking["proposal"]), *before)
+    error = refused(request("accept", proposals=[asking["proposal"]]), *before)
     assert error["code"] == -32602
     assert "hips.y, which must be let first" in error["message"]
-    answers = results(*before, request("accept", proposal=asking["proposal"], let=["hips.y"]))
+    answers = results(*before, request("accept", proposals=[asking["proposal"]], let=["hips.y"]))
     assert answers[-1]["changed"] == ["hips.y"]
     let = results(open_high, request("plant", clip="clip-1", let=["hips.y"]))[-1]
     assert "hips.y" in let["changed"]
@@ -327,6 +350,21 @@ def test_a_rig_s_file_beside_the_clip_s_is_found(tmp_path: Path) -> None:
     assert [answers[i]["rig"] for i in (1, 3)] == ["mine", "mine"]
     error = refused(request("check", clip="clip-1"), request("clip.open", 0, clip={**table, "rig": "mine.toml"}))
     assert "params.rig: no loaded rig or preset is called 'mine.toml'" in error["message"]
+
+
+def test_other_formats_are_opened_with_their_mapping(tmp_path: Path) -> None:
+    clip, rig = surefoot.demo("lamplighter")
+    path = tmp_path / "walk.csv"
+    for data, file in clip_files(clip, rig, path):
+        Path(file).write_bytes(data)
+    _, checked, planted = results(
+        request("clip.open", path=str(path)), request("check", clip="clip-1"), request("plant", clip="clip-1")
+    )
+    assert checked["rig"] == rig.name
+    assert checked["worst"] == surefoot.check(clip, rig).worst
+    assert planted["after"]["worst"] in ("clean", "note")
+    error = refused(request("clip.open", path=str(tmp_path / "walk.bvh")))
+    assert "walk.bvh" in error["message"]
 
 
 def test_options_mean_what_they_mean_on_the_command_line() -> None:
@@ -407,8 +445,13 @@ def test_options_mean_what_they_mean_on_the_command_line() -> None:
         ("plant", {"clip": "clip-1", "frames": [9, 2]}, "frames 9 to 2 run backwards", "InputError"),
         ("keys", {"clip": "clip-1", "channels": ["hips.w"]}, "params.channels: no channel is called", "UnknownName"),
         ("keys", {"clip": "clip-1", "layer": True}, "params.layer: a layer is the difference from", "InputError"),
-        ("accept", {"proposal": "clip-1/1"}, "params.proposal: no proposal is called 'clip-1/1'; there", "UnknownName"),
-        ("accept", {"proposal": "9" * 99}, "no proposal is called", "UnknownName"),
+        (
+            "accept",
+            {"proposals": ["clip-1/1"]},
+            "params.proposals: no proposal is called 'clip-1/1'; there",
+            "UnknownName",
+        ),
+        ("accept", {"proposals": ["9" * 99]}, "no proposal is called", "UnknownName"),
         ("rig.load", {"text": "a = "}, "params.text: not TOML", "FileError"),
         ("ground.load", {"text": "a = 1"}, "params.text", "InputError"),
         ("cancel", {"id": [1]}, "params.id: wanted", "InputError"),
@@ -559,10 +602,12 @@ def test_a_waiting_call_is_cancelled_before_it_begins() -> None:
     def script(talk: Talk) -> None:
         talk.say(LONG)
         talk.hear()
-        talk.say(request("propose", "first", clip="clip-1"), request("check", "second", clip="clip-1"),
-                 [request("about", "third"), request("check", "fourth", clip="clip-1")])  # fmt: skip
-        time.sleep(0.1)
-        heard = {}
+        talk.say(request("propose", "first", clip="clip-1", progress=True))
+        while talk.hear()["params"]["what"] != "proposing":
+            pass
+        batch = [request("about", "third"), request("check", "fourth", clip="clip-1")]
+        talk.say(request("check", "second", clip="clip-1"), batch)
+        heard: dict[str, Any] = {}
         for number, where in (("second", "waiting"), ("fourth", "waiting"), ("first", "running"), ("none", "unknown")):
             talk.say(request("cancel", f"c {number}", id=number))
             while f"c {number}" not in heard:
@@ -574,9 +619,9 @@ def test_a_waiting_call_is_cancelled_before_it_begins() -> None:
             heard[answer["id"]] = answer
         assert heard["first"]["error"]["code"] == 1
         assert heard["second"]["error"] == {"code": 1, "message": "cancelled before it began"}
-        batch = talk.hear()
-        assert [part["id"] for part in batch] == ["third", "fourth"]
-        assert batch[1]["error"]["code"] == 1
+        answers = talk.hear()
+        assert [part["id"] for part in answers] == ["third", "fourth"]
+        assert answers[1]["error"]["code"] == 1
 
     assert Talk(script).until_done() == 0
 
@@ -599,21 +644,28 @@ def test_cancels_at_any_moment_give_one_answer_each_and_break_nothing() -> None:
     """Short calls, cancelled at moments all over them: each is either done or cancelled, and the server lives."""
     count, outcomes = 150, []
 
-    def script(talk: Talk) -> None:
-        talk.say(OPEN)
-        talk.hear()
-        for number in range(1, count + 1):
-            talk.say(request("check", number, clip="clip-1", progress=number % 2 == 0))
-            time.sleep(0.006 * (number / count))
-            talk.say({"jsonrpc": "2.0", "method": "cancel", "params": {"id": number}})
+    def outcome(talk: Talk, number: Any) -> bool:
+        answer = talk.hear()
+        while "id" not in answer:
             answer = talk.hear()
-            while "id" not in answer:
-                answer = talk.hear()
-            assert answer["id"] == number
-            assert "result" in answer or answer["error"]["code"] == 1
-            outcomes.append("result" in answer)
+        assert answer["id"] == number
+        assert "result" in answer or answer["error"]["code"] == 1
+        return "result" in answer
+
+    def script(talk: Talk) -> None:
+        talk.say(OPEN, request("check", "warm", clip="clip-1"))
+        assert (talk.hear()["id"], talk.hear()["id"]) == (0, "warm")
+        start = time.perf_counter()
+        talk.say(request("check", "timed", clip="clip-1"))
+        assert outcome(talk, "timed")
+        whole = time.perf_counter() - start
+        for number in range(count):
+            talk.say(request("check", number, clip="clip-1", progress=number % 2 == 0))
+            time.sleep(3.0 * whole * (number / count))
+            talk.say({"jsonrpc": "2.0", "method": "cancel", "params": {"id": number}})
+            outcomes.append(outcome(talk, number))
         talk.say(request("about", "after"))
-        assert "result" in talk.hear()
+        assert outcome(talk, "after")
 
     talk = Talk(script)
     assert talk.until_done() == 0
@@ -666,7 +718,7 @@ SEEDS = [
     lines([request("about", 1), request("about", 2)]),
     lines(request("plant", clip="clip-1", feet=["left"], frames=[1, 9], clearance="1mm")),
     lines(request("keys", clip="clip-1", channels=["hips.y"])),
-    lines(request("accept", proposal="clip-1/1")),
+    lines(request("accept", proposals=["clip-1/1"])),
     lines(request("cancel", id=1)),
     lines(request("clip.open", clip={"surefoot": "clip/1", "rate": 24, "channels": {}})),
 ]

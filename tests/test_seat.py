@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -93,3 +95,14 @@ def test_level_ground_needs_no_seat() -> None:
     found = seat(Flat(0.3), 1.0)
     assert float(found.level[0]) == 0.3
     assert float(found.share[0]) == 1.0
+
+
+def test_an_ankle_that_bends_past_upright_still_lies_level_on_a_tread() -> None:
+    """A creature's ankle may flex by more than a right angle, where a tangent changes sign."""
+    leg = RIG.legs[0]
+    loose = replace(leg, limits=replace(leg.limits, ankle_flexion=(np.radians(-80.0), np.radians(110.0))))
+    rig = replace(RIG, legs=(loose, replace(RIG.legs[1], limits=loose.limits)))
+    found = seats_of(Profile.stairs(riser=0.17, tread=0.4, count=9), rig, np.array([[0.0], [0.5]]), np.zeros(1), LEFT,
+                     movable=False)  # fmt: skip
+    assert float(found.along[0]) == 0.0
+    assert float(found.level[0]) == pytest.approx(0.34)

@@ -44,6 +44,11 @@ def test_a_walk_is_measured_as_it_was_authored(seed: int, travels: bool) -> None
     assert gait.duty == pytest.approx([d / walk.frames for d in down])
     assert gait.speed == pytest.approx(gait.step * gait.cadence / 60.0)
     assert sum(gait.steps) == pytest.approx(gait.stride, abs=1e-9)
+    first, second = sorted(walk.stances, key=lambda stance: stance.first)
+    late = second.first - first.first
+    # both feet land as far ahead of the hips, so a step is what the belt ran between two landings
+    lengths = {second.foot: speed * late / walk.rate, first.foot: speed * (walk.frames - late) / walk.rate}
+    assert gait.steps == pytest.approx((lengths["left"], lengths["right"]), abs=1e-9)
     assert gait.double_support - gait.flight == pytest.approx(sum(gait.duty) - 1.0)
     flat = [int(np.argmin(np.abs(walk.feet[foot, :, 3]) + 10.0 * walk.feet[foot, :, 1])) for foot in range(2)]
     width = abs(float(walk.feet[0, flat[0], 0] - walk.feet[1, flat[1], 0]))

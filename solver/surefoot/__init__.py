@@ -33,6 +33,7 @@ if TYPE_CHECKING:
     from surefoot.ground import Flat, Ground, Plane, Profile
     from surefoot.ground_file import load_ground
     from surefoot.ground_grid import Grid
+    from surefoot.ground_mesh import Mesh
     from surefoot.ground_presets import preset_ground, preset_grounds
     from surefoot.lay import Laid, lay
     from surefoot.layer import layer_between
@@ -82,6 +83,7 @@ _HOMES = {
     "ground": ("Flat", "Ground", "Plane", "Profile"),
     "ground_file": ("load_ground",),
     "ground_grid": ("Grid",),
+    "ground_mesh": ("Mesh",),
     "ground_presets": ("preset_ground", "preset_grounds"),
     "lay": ("Laid", "lay"),
     "layer": ("layer_between",),
@@ -139,6 +141,7 @@ __all__ = [
     "Laid",
     "Leg",
     "Limits",
+    "Mesh",
     "OutOfReach",
     "Outside",
     "Pairs",
@@ -218,11 +221,13 @@ __all__ = [
 
 
 def __getattr__(name: str) -> Any:
+    from importlib import import_module
+
+    if name == "host":  # a package of its own, so that `import surefoot` is enough in a script
+        return import_module("surefoot.host")
     module = _HOME_OF.get(name)
     if module is None:
         raise AttributeError(f"module 'surefoot' has no attribute {name!r}")
-    from importlib import import_module
-
     value = getattr(import_module(f"surefoot.{module}"), name)
     globals()[name] = value
     return value

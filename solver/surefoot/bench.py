@@ -94,6 +94,7 @@ class Bench:
         self._free: dict[tuple[str, str], int | None] = {}
         self.loop = self.scene.drift is not None
         self.rate = float(clip.rate)
+        self.feet = rig.limbs
         self.size = rig.leg / REFERENCE_LEG
         self.legs = np.array([[leg.length] for leg in rig.legs])
 
@@ -215,7 +216,7 @@ class Bench:
         """
         if not self.scene.binding.plain:
             change = self._in_channels(foot, window, change)
-        control = self.rig.feet[foot].name
+        control = self.feet[foot]
         amounts = np.array([*change.values()])
         rows, kept = [], []
         for k, (key, most) in enumerate(zip(change, np.maximum.reduce(np.abs(amounts), axis=1).tolist(), strict=True)):

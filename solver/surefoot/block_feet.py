@@ -27,13 +27,13 @@ Array = NDArray[np.float64]
 FOOT_KEYS = ("x", "y", "z", "pitch", "yaw", "roll", "bend")
 SLIVER = 1e-4
 """Frames: over so little a path's slope is taken."""
-BEHIND = 0.25
-"""By what share of a frame each frame of hanging holds the swing back at its start (judgement)."""
+HELD = {"walk": 0.25, "run": 0.25, "climb": 1.0}
+"""How much a hanging foot is held back, by gait: 1 keeps it over its print until it stops hanging (judgement)."""
 LANDING = 0.45
 """The forward speed in the world of a foot about to land, as a share of the belt's (judgement)."""
 ROUNDS = 24
 TOUCHES = 2e-4
-"""Metres that a swinging sole may cut into the ground between keys; planting takes them away."""
+"""Metres at a leg of 0.9 m that a swinging sole may cut into the ground between keys; planting takes them away."""
 WORTH = 0.97
 """A round of raising the swing's keys that leaves more than this share of the worst cut was the last one."""
 MIDDLE = (0.25, 0.8)
@@ -171,7 +171,7 @@ def _path(recipe: Recipe, rig: Rig, ground: Ground, side: int, pitch: Cycle, ben
     for _ in range(ROUNDS):
         short = _sunk(recipe, soles, ground, side, path, (pitch, bend))
         most = float(short.max())
-        if most < TOUCHES or most > WORTH * earlier:
+        if most < TOUCHES * rig.leg / REFERENCE_LEG or most > WORTH * earlier:
             break
         earlier = most
         height = height + _raise(recipe, short, swing)
@@ -220,10 +220,13 @@ def _swing(
     (gone, lands), pace, lift = ends, recipe.pace, recipe.lift
     span = pace.frames - pace.toe_off
     u = (at - pace.toe_off) / span
-    held = BEHIND * recipe.hang.amount * recipe.hang.frames / span
-    part = np.clip((u - held * (1.0 - u)) / 0.85, 0.0, 1.0)
+    until = u[0] / (1.0 - u[0])
+    part = np.clip((u - HELD[recipe.gait] * recipe.hang.amount * until * (1.0 - u)) / 0.85, 0.0, 1.0)
     part = part * part * (3.0 - 2.0 * part)
-    x, y, z = gone[:, None] + (lands - gone)[:, None] * part
+    left = np.repeat(gone[:, None], len(at), axis=1)
+    if recipe.stairs is not None:  # straight up off the tread first: it stays over it while the belt moves on
+        left[2] += belt_step(recipe)[1] * (at - pace.toe_off)
+    x, _, z = left + (lands[:, None] - left) * part
     x = x + _out(side) * recipe.arc.amount * recipe.arc.out * np.array([0.4, 1.0, 0.3])
     clear = lift.amount * np.array([lift.behind, lift.height, lift.height])
     y = _over(recipe, soles, ground, side, (x, z), angles, at).max(axis=0) + clear

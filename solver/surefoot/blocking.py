@@ -89,7 +89,7 @@ def block(recipe: Recipe, rig: Rig) -> Blocked:
     recipe = recipe.for_leg(rig.leg)
     asked = recipe.pace.width
     if not rig.planar:
-        recipe = replace(recipe, pace=replace(recipe.pace, width=max(asked, least_width(recipe, rig))))
+        recipe = recipe.widened(max(asked, least_width(recipe, rig)))
     ground = _ground(recipe, rig)
     hips, feet = hip_cycles(recipe), foot_plan(recipe, rig, ground)
     height = _height(recipe, rig, hips, feet)
@@ -165,14 +165,14 @@ def _channels(recipe: Recipe, rig: Rig, hips: Mapping[str, Cycle], feet: FootPla
     rest = _hips_rest(rig)
     made: dict[str, Curve] = {}
     for name, control in rig.controls.items():
-        for key, axis in control.axes.items():
+        for key, own in control.axes.items():
             cycle = hips.get(key) if name == "hips" else None
             if cycle is None:
-                made[axis.channel] = Curve.constant(axis.zero, frame=first)
+                made[own.channel] = Curve.constant(own.zero, frame=first)
             else:
                 if key in "xyz":
                     cycle = cycle.raised(-float(rest["xyz".index(key)]))
-                made[axis.channel] = cycle.curve(first, axis)
+                made[own.channel] = cycle.curve(first, own)
     binding = Binding(rig, _clip(recipe, rig, made))
     for side, control in enumerate(rig.feet):
         cycles = feet.feet[side] if binding.plain else _in_own_space(binding, feet, side, first)
@@ -181,7 +181,11 @@ def _channels(recipe: Recipe, rig: Rig, hips: Mapping[str, Cycle], feet: FootPla
                 shift = -float(control.rest["xyz".index(key)]) if binding.plain and key in "xyz" else 0.0
                 made[control.axes[key].channel] = cycle.raised(shift).curve(first, control.axes[key])
     for name, cycle in body_cycles(recipe, hips).items():
-        if name not in made:
+        part, _, key = name.partition(".")
+        axis = rig.controls[part].axes.get(key) if part in rig.controls else None
+        if axis is not None:
+            made[axis.channel] = cycle.curve(first, axis)
+        elif name not in made:
             made[name] = cycle.curve(first, scale=ANGLES["deg"])
     return made
 

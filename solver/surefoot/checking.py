@@ -16,6 +16,7 @@ from surefoot.errors import UnknownName
 from surefoot.findings import LEVELS, Finding, collect, in_order
 from surefoot.ground import Ground
 from surefoot.joints import joint_findings
+from surefoot.locks import Lock, locks_of
 from surefoot.mismatch import mismatch_findings
 from surefoot.oppose import oppose_findings
 from surefoot.planting import scene_of
@@ -65,6 +66,10 @@ class Report:
         seen = self._seen
         same = seen is not None and seen.scene.belt is self.belt and seen.stances is self.stances
         return seen if same and seen is not None and seen.is_of(clip, rig, ground) else None
+
+    def locks(self) -> tuple[Lock, ...]:
+        """Return how each stance holds; nothing for a report that was put together elsewhere."""
+        return () if self._seen is None else locks_of(self._seen)
 
     def most(self, kind: str) -> Finding | None:
         """Return the largest finding of a kind."""

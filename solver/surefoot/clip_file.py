@@ -164,7 +164,7 @@ def _fault(error: msgspec.ValidationError, data: bytes | str, place: str) -> Fil
     """Return what isn't as the format has it; a channel, space or foot is told by its name."""
     try:
         table = msgspec.json.decode(data)
-    except (msgspec.ValidationError, RecursionError):  # a number beyond what a float holds
+    except (msgspec.DecodeError, RecursionError):  # a fault further on, or a number beyond what a float holds
         text = data if isinstance(data, str) else data.decode("utf-8", errors="replace")
         return json_fault(text, place=place, what=WANTED)
     told, where = in_plain_words(error, WORDS)

@@ -14,11 +14,12 @@ __all__ = ["floor_under", "held_back", "onto_ground", "swept_floor"]
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 
+SAME = 1e-12
 CUT = 1e-3
 """Metres that a sole may cut through ground between two frames before its way is changed."""
 SHARES = (0.85, 0.7, 0.5, 0.3, 0.15, 0.0, -0.15, -0.3, -0.5, -0.75, -1.0)
 ON_THE_WAY = (0.2, 0.4, 0.6, 0.8, 1.0)
-SWEPT = (0.25, 0.5, 0.75)
+SWEPT = (0.33, 0.67)
 """Where between two frames the ground under a swinging sole is asked for."""
 
 
@@ -41,7 +42,16 @@ def onto_ground(scene: Scene, stood: Array, angles: Array, bend: Array, planted:
 
 
 def _floor_of(scene: Scene, foot: NDArray[np.intp], ankle: Array, angles: Array, bend: Array) -> Array:
-    """Return the height of the ankle at which a sole touches, corners of the ground too, for samples ``(n,)``."""
+    """Return the height of the ankle at which a sole touches, corners of the ground too, for samples ``(n,)``.
+
+    A sample whose sole lies as the one before it does, as in a flat spell, is worked out once.
+    """
+    every = np.concatenate([ankle[::2], angles, bend[None], foot[None]])
+    fresh = np.ones(len(foot), dtype=bool)
+    np.any(np.abs(every[:, 1:] - every[:, :-1]) > SAME, axis=0, out=fresh[1:])
+    if not fresh.all():
+        once = _floor_of(scene, foot[fresh], ankle[:, fresh], angles[:, fresh], bend[fresh])
+        return np.asarray(once[fresh.cumsum() - 1])
     soles, ground = scene.soles.gathered(foot), scene.ground
     corner = soles.points(angles[:, None], bend[None])
     floor = (ground.height(ankle[0] + corner[0], ankle[2] + corner[2]) - corner[1]).max(axis=0)

@@ -66,8 +66,8 @@ class Tracks:
     back: Indices  # (2, n) where each frame of the clip lies in the flattened tracks
 
     @classmethod
-    def of(cls, scene: Scene, stances: Sequence[Stance]) -> Self:
-        """Lay out the scene's frames and number the footprints of its stances."""
+    def of(cls, scene: Scene, stances: Sequence[Stance], *, like: Tracks | None = None) -> Self:
+        """Lay out the scene's frames and number the footprints of its stances; ``like`` another, frame for frame."""
         count, first = scene.count, int(scene.frames[0])
         loop = scene.drift is not None
         starts = [0, 0]
@@ -77,8 +77,8 @@ class Tracks:
         foot_of: list[int] = []
         for foot, name in enumerate(FEET):
             mine = [(s.first - first, s.last - s.first + 1, s.left_alone) for s in stances if s.foot == name]
-            start = 0
-            if loop and mine:
+            start = 0 if like is None else int(like.index[foot, 0])
+            if like is None and loop and mine:
                 s, n, _ = max(mine, key=lambda m: m[1])
                 start = (s + _stillest(scene.angles[0, foot], s, n)) % count if n < count else s % count
             starts[foot] = start

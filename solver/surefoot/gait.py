@@ -21,7 +21,7 @@ from surefoot.gait_relations import BANDS, RUNS_ABOVE, WALKS_BELOW, froude_numbe
 from surefoot.rig import FEET
 from surefoot.scene import Scene
 
-__all__ = ["Gait", "Landing", "gait_of", "gait_warnings", "landings"]
+__all__ = ["Gait", "Landing", "gait_of", "gait_warnings", "landings", "named_gait"]
 
 Array = NDArray[np.float64]
 
@@ -109,8 +109,13 @@ def landings(scene: Scene, stances: tuple[Stance, ...]) -> list[Landing]:
         return []
     tracks = Tracks.of(scene, stances)
     prints = fit_prints(scene, tracks)
-    places = prints.origin[:, tracks.source == np.arange(len(tracks.source))].T
     order = [stance for foot in FEET for stance in stances if stance.foot == foot]
+    places = prints.origin[:, tracks.source == np.arange(len(tracks.source))].T.copy()
+    if scene.drift is not None:  # a print may be laid out a round later than its stance is told
+        for place, stance in zip(places, order, strict=True):
+            at = tracks.back[FEET.index(stance.foot), stance.first - clip.first]
+            if tracks.laps.ravel()[at]:
+                place[:] = np.asarray(scene.drift.apply(place[:, None], times=-1))[:, 0]
     loop = clip.loop
     found = [
         Landing(
@@ -218,6 +223,18 @@ def _down(scene: Scene, stances: tuple[Stance, ...], strides: list[tuple[Landing
     first = min(one.at for one, _ in strides) - clip.first
     last = max(two.at for one, two in strides if one.foot == strides[0][0].foot) - clip.first
     return down[:, first:last]
+
+
+def named_gait(clip: Clip) -> str:
+    """Return the gait that a clip says it is: ``gait`` in its extra fields, else the first gait's name in its own.
+
+    One of `gait_relations.BANDS`, or nothing where it says none.
+    """
+    stated = str(clip.extra.get("gait", ""))
+    if stated in BANDS:
+        return stated
+    words = clip.name.lower().split()
+    return next((gait for gait in BANDS for word in words if word in (gait, f"{gait}s")), "")
 
 
 def gait_warnings(gait: Gait, *, expected: str = "") -> list[str]:

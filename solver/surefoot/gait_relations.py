@@ -46,6 +46,7 @@ BANDS = {
     "walk": Band(0.57, 0.66, "Franz and Kram 2012, computed from their table 1 (0.57 to 0.61); Perry: 60 %"),
     "run": Band(0.20, 0.50, "Novacheck 1998 (from memory): 22 % in sprinters to 39 %; below a half there is flight"),
     "stairs": Band(0.60, 0.70, "Beaulieu et al. 2008 (verified): descent 65 to 70 %, ascent 66 %"),
+    "climb": Band(0.60, 0.70, "Beaulieu et al. 2008 (verified): ascent 66 %"),
     "sneak": Band(0.55, 0.85, "common practice, no source"),
     "trudge": Band(0.58, 0.75, "common practice, no source"),
     "shuffle": Band(0.60, 0.85, "common practice, no source"),

@@ -17,6 +17,7 @@
 
     # grid:     file = "cobbles.npy" or .csv beside this file (rows along the heading), spacing = 0.05,
     #           smooth = false, heading_deg = 0, origin = [0, 0, 0]
+    # mesh:     file = "rocks.ply", .gltf or .glb, heading_deg, origin, below = 2 (what is above is no ground)
 
 Presets for stairs, ramps and kerbs are for pictures: what may be built is decided by local codes and
 licensed practice, not here.
@@ -38,6 +39,8 @@ from surefoot.errors import FileError, InputError, UnitError, UnknownName
 from surefoot.ground import Flat, Ground, Plane, Profile
 from surefoot.ground_data_file import read_heights
 from surefoot.ground_grid import Grid
+from surefoot.ground_mesh import Mesh
+from surefoot.ground_mesh_file import read_triangles
 from surefoot.ground_presets import FLIGHT, RAMPS, STAIRS
 from surefoot.units import LENGTHS
 
@@ -122,6 +125,7 @@ class _Grid(_Header, forbid_unknown_fields=True, kw_only=True):
 
 class _Mesh(_Header, forbid_unknown_fields=True, kw_only=True):
     file: str
+    below: float | None = None
     origin: Three = (0.0, 0.0, 0.0)
     heading_deg: float = 0.0
 
@@ -198,6 +202,11 @@ def _ground(table: dict[str, Any], folder: Path) -> Ground:
         heights = read_heights(folder / grid.file) * metres
         origin, heading = np.array(grid.origin) * metres, _heading(grid.heading_deg)
         return Grid(heights, grid.spacing * metres, heading, origin, grid.smooth, grid.name or "grid")
+    if header.kind == "mesh":
+        mesh = _read(table, _Mesh)
+        corners, faces = read_triangles(folder / mesh.file)
+        origin, ceiling = np.array(mesh.origin) * metres, np.inf if mesh.below is None else mesh.below * metres
+        return Mesh(corners * metres, faces, _heading(mesh.heading_deg), origin, ceiling, mesh.name or "mesh")
     raise InputError(f"expected {WANTED['kind']}, got {header.kind!r}", place="kind")
 
 

@@ -35,6 +35,10 @@ Indices = NDArray[np.intp]
 MOST_NODES = 100_000_000
 ALONG_LINE = 10
 """Places between the ends at which a sole's line is compared with ground that has no corners of its own."""
+ROOF = 0.6
+"""Metres: how far about a place its roof tells of."""
+OVERSHOOT = 0.3
+"""How far a smooth surface may rise above its nodes, as a share of their range: an eighth along each way, and more."""
 DESCENTS = 8
 STARTS = ((0.0, 0.0), (1.0, 0.0), (-1.0, 0.0), (0.0, 1.0), (0.0, -1.0))
 FOUR = range(-1, 3)
@@ -69,6 +73,8 @@ class Grid:
     _flat: Array = field(init=False, repr=False)
     _holes: bool = field(init=False, repr=False)
     _along: tuple[float, float] = field(init=False, repr=False)
+    _roof: Array = field(init=False, repr=False)
+    _block: int = field(init=False, repr=False)
 
     def __post_init__(self) -> None:
         heights = np.array(self.heights, dtype=np.float64)
@@ -89,6 +95,8 @@ class Grid:
             ("heights", frozen(heights)),
             ("_flat", heights.reshape(-1)),
             ("_holes", bool(holes.any())),
+            ("_block", max(1, int(np.ceil(ROOF / spacing)))),
+            ("_roof", _roof(heights, max(1, int(np.ceil(ROOF / spacing))), smooth=self.smooth)),
             ("spacing", spacing),
             ("heading", heading),
             ("_along", (sin(heading), cos(heading))),
@@ -148,7 +156,20 @@ class Grid:
         return np.asarray(np.copysign(nearest, below).reshape(shape))
 
     def poke(self, start: Components, end: Components) -> Array:
-        return line_samples(self, start, end)
+        shape = common_shape(*start, *end)
+        first, last = (np.array([spread(each, shape) for each in point]) for point in (start, end))
+        row, column = self._local(first[0], first[2])
+        blocks = self._roof.shape
+        i, j = (
+            np.clip((at / self._block).astype(np.intp), 0, most - 1)
+            for at, most in ((row, blocks[0]), (column, blocks[1]))
+        )
+        near = np.maximum(np.abs(last[0] - first[0]), np.abs(last[2] - first[2])) < ROOF / 1.5
+        low = np.minimum(first[1], last[1]) - self.origin[1]
+        asked = ~near | (low < self._roof[i, j])  # nothing within reach stands as high as the others
+        found = np.zeros(shape)
+        found[asked] = line_samples(self, first[:, asked], last[:, asked])
+        return found
 
     def corners_between(self, heel: Components, toe: Components) -> Array:
         return steepened(self.poke(heel, toe), heel, toe)
@@ -233,6 +254,26 @@ class Grid:
             raise InputError(
                 f"it has a hole at x {px:.3f}, z {pz:.3f} m, where a foot comes", place=f"ground {self.name}"
             )
+
+
+def _roof(heights: Array, block: int, *, smooth: bool) -> Array:
+    """Return the highest node of each block of so many patches and those about it, ``(rows, columns)``."""
+    known = np.where(np.isnan(heights), -np.inf, heights)
+    rows, columns = (-(-(size - 1) // block) for size in heights.shape)
+    padded = np.pad(
+        known, ((0, rows * block + 1 - heights.shape[0]), (0, columns * block + 1 - heights.shape[1])), mode="edge"
+    )
+    # a block's own far edge counts to the next one, which stands about it
+    high = padded[:-1, :-1].reshape(rows, block, columns, block).max(axis=(1, 3))
+    high = np.pad(high, ((1, 1), (1, 1)), mode="edge")
+    high[-1, 1:-1] = np.maximum(high[-1, 1:-1], padded[-1, :-1].reshape(columns, block).max(axis=1))
+    high[1:-1, -1] = np.maximum(high[1:-1, -1], padded[:-1, -1].reshape(rows, block).max(axis=1))
+    high[-1, -1] = max(high[-1, -1], padded[-1, -1])
+    wide = np.maximum.reduce(
+        [high[1 + a : rows + 1 + a, 1 + b : columns + 1 + b] for a in (-1, 0, 1) for b in (-1, 0, 1)]
+    )
+    over = OVERSHOOT * float(known.max() - known[np.isfinite(known)].min()) if smooth else 0.0
+    return np.asarray(wide + over, dtype=np.float64)
 
 
 def _cubic(t: Array) -> Array:

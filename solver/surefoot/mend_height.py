@@ -170,6 +170,6 @@ def hover_drafts(bench: Bench, finding: Finding, needs: Needs) -> list[Draft | N
 def rolled(bench: Bench, foot: int, window: Window, turn: Array) -> dict[str, Array]:
     """Return the world change of a foot that rolls about its ball hinge, its toes left where they lie."""
     change = bench.about(bench.hinge, foot, window, turn)
-    if bench.rig.legs[foot].foot.hinged and bench.free(bench.rig.feet[foot].name, "bend") is not None:
+    if bench.rig.legs[foot].foot.hinged and bench.free(bench.feet[foot], "bend") is not None:
         change["bend"] = turn
     return change

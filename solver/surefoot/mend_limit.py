@@ -84,7 +84,7 @@ def limit_drafts(bench: Bench, finding: Finding) -> list[Draft | None]:
     measured = np.full(len(at), foot)
     found: list[Draft | None] = []
     for axis, grown, shrunk in WAYS[name]:
-        if axis == "knee" and bench.free(bench.rig.feet[foot].name, "knee") is None:
+        if axis == "knee" and bench.free(bench.feet[foot], "knee") is None:
             continue
         if axis in ("rolled", "bend") and not bench.rig.legs[foot].foot.hinged:
             continue

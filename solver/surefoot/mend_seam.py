@@ -50,7 +50,7 @@ def _bound(bench: Bench, name: str) -> tuple[tuple[int, ...], int]:
     """Return the row of a channel that the rig knows, else none, and which soles it moves (-2 for both)."""
     for (control, _), row in bench.scene.binding.rows.items():
         if bench.scene.binding.names[row] == name:
-            own = [side for side, foot in enumerate(bench.rig.feet) if control == foot.name]
+            own = [side for side, foot in enumerate(bench.feet) if control == foot]
             return (row,), own[0] if own else -2
     return (), -1
 

@@ -32,11 +32,11 @@ def at_speed(
     speed : float
         Metres a second, above zero.
     by : {"time", "stride"}
-        ``time`` keeps the strides and gives the loop the whole number of frames that comes nearest; keys move in
-        proportion, and may then stand between two frames. What is left of the difference, a few per cent at most,
-        goes into the strides. ``stride`` keeps the timing and scales how far the feet swing fore and aft. On ground
-        that is neither level nor a plane the strides are the ground's, as on stairs: ``time`` then keeps them as
-        they are, and the speed is the nearest that whole frames give.
+        ``time`` keeps the strides and gives the loop the whole number of frames that comes nearest, an even one where
+        it was even, so that both steps have whole frames; keys move in proportion, and may then stand between two
+        frames. What is left of the difference, a few per cent at most, goes into the strides. ``stride`` keeps the
+        timing and scales how far the feet swing fore and aft. On ground that is neither level nor a plane the strides
+        are the ground's, as on stairs: ``time`` then keeps them, and the speed is the nearest that whole frames give.
 
     Raises
     ------
@@ -58,7 +58,8 @@ def at_speed(
     if stepped and by == "stride":
         raise InputError("the ground sets the strides, as stairs do; change the time instead", place="speed")
     if by == "time":
-        count = max(2, round(clip.frames / share))
+        whole = 1 if clip.frames % 2 else 2
+        count = max(2, whole * round(clip.frames / share / whole))
         stretch = count / clip.frames
         clip = replace(
             clip,
@@ -71,7 +72,8 @@ def at_speed(
     else:
         clip, strides = clip.with_stances(stances), share
     belt = Belt(scene.belt.velocity * share, scene.belt.turn * share)
-    return replace(_restrided(clip, rig, strides, scene.belt), belt=belt)
+    placed = by == "stride" or all(set("xz") & set(foot.axes) for foot in rig.feet)
+    return replace(_restrided(clip, rig, strides, scene.belt) if placed else clip, belt=belt)
 
 
 def _retimed(curve: Curve, first: float, stretch: float) -> Curve:

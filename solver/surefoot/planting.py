@@ -163,7 +163,8 @@ def plant(
         if (before.first, before.last, before.loop) != (clip.first, clip.last, clip.loop):
             raise InputError("it has another frame range or loop than the clip", place="before")
         found = clip.stances if clip.stances is not None else find_stances(earlier, limits)
-        prints = fit_prints(earlier, Tracks.of(earlier, found), anchor=anchor, keyed=_keyed(earlier))
+        tracks = Tracks.of(earlier, found, like=Tracks.of(scene, found))
+        prints = fit_prints(earlier, tracks, anchor=anchor, keyed=_keyed(earlier))
     else:
         found = find_stances(scene, limits)
     settled = settle(

@@ -279,8 +279,9 @@ def _turning(bench: Bench, draft: Draft) -> tuple[bool, ...]:
 def _cost(bench: Bench, draft: Draft, turning: tuple[bool, ...]) -> float:
     length = LENGTH_COST * bench.size
     amounts = draft.amounts[:, :-1] if draft.window.closed else draft.amounts
-    units = [ANGLE_COST if turns else length for turns in turning]
-    total = sum(float(row @ row) / unit**2 for row, unit in zip(amounts, units, strict=True))
+    total = 0.0
+    for row, turns in zip(amounts, turning, strict=True):
+        total += float(row @ row) / (ANGLE_COST if turns else length) ** 2
     return sqrt(total / max(1, min(draft.finding.last - draft.finding.first + 1, bench.clip.frames)))
 
 

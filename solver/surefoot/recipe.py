@@ -6,6 +6,7 @@ building: local codes and licensed practice decide.
 
 from __future__ import annotations
 
+from copy import copy
 from dataclasses import dataclass, field, fields, replace
 from fractions import Fraction
 from typing import Any, ClassVar
@@ -236,6 +237,10 @@ class Recipe:
         grown = {name: _grown(getattr(self, name), size) for name in ("pace", *LAYERS)}
         return replace(self, leg=leg, **grown)
 
+    def widened(self, width: float) -> Recipe:
+        """Return the recipe with so many metres between the ankles."""
+        return replace(self, pace=_with(self.pace, {"width": width}))
+
 
 def _grown(layer: Any, size: float) -> Any:
     lengths = {
@@ -243,4 +248,12 @@ def _grown(layer: Any, size: float) -> Any:
         for one in fields(layer)
         if one.metadata["measure"].kind in ("length", "speed") and getattr(layer, one.name) is not None
     }
-    return replace(layer, **lengths)
+    return _with(layer, lengths)
+
+
+def _with(layer: Any, values: dict[str, Any]) -> Any:
+    """Return a layer with other values, unchecked: bounds are for the leg that it was written for."""
+    made = copy(layer)
+    for name, value in values.items():
+        object.__setattr__(made, name, value)
+    return made

@@ -32,6 +32,8 @@ ENOUGH = 0.85
 """Share of the sole with ground beneath it for which no better place is looked for."""
 LEAST = 0.6
 """Share without which a footprint stays, and its overhang is told."""
+UPRIGHT = float(np.radians(85.0))
+"""The most that an ankle's range lets a footprint lean, radians."""
 STEEPEST = 1.2
 """Rise over run of a face that a foot doesn't lie on."""
 
@@ -71,6 +73,7 @@ def seats_of(ground: Ground, rig: Rig, place: Array, yaw: Array, foot_of: Indice
     rise = ground.height(x, z)  # (lines, places, prints)
     along, across = _leans(rise, step, aside)
     limits = np.array([(leg.limits.ankle_flexion, leg.limits.ankle_inversion) for leg in rig.legs])[foot_of]
+    limits = np.clip(limits, -UPRIGHT, UPRIGHT)  # a joint's range may go past upright, where a tangent turns over
     up, down = np.tan(limits[:, 0, 1]), np.tan(limits[:, 0, 0])
     tilt = np.tan(np.abs(limits[:, 1]).min(axis=1))
     leaning, canting = np.clip(along, down, up), np.clip(across, -tilt, tilt)

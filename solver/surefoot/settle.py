@@ -211,7 +211,7 @@ def _swing(
     even = is_even(scene.ground)
     for tries in range(1 if even else 3):
         lap = _Lap.of(known, scene)
-        for _ in range(1 if scene.ground.is_level else 3 if not tries else 2):
+        for _ in range(1 if scene.ground.is_level else 3 if even else 2):
             if even:
                 floor = np.where(known, -np.inf, floor_under(scene, ankle[0], ankle[2], angles, bend) + rise)
             else:

@@ -12,7 +12,6 @@ from surefoot.checking import Report
 from surefoot.clip import Clip
 from surefoot.curves import Pack
 from surefoot.findings import LEVELS, Finding
-from surefoot.lay import Laid
 from surefoot.oppose import Drag
 from surefoot.planting import Planted
 from surefoot.proposals import Proposal
@@ -24,7 +23,6 @@ __all__ = [
     "print_drags",
     "print_edit",
     "print_findings",
-    "print_laid",
     "print_let",
     "print_proposals",
     "print_table",
@@ -290,17 +288,3 @@ def _table(head: Sequence[str], rows: Rows) -> None:
     for row in (head, *rows):
         cells = zip(row, widths, right, strict=True)
         print("  ".join(c.rjust(w) if flush else c.ljust(w) for c, w, flush in cells).rstrip())
-
-
-def print_laid(laid: Laid) -> None:
-    """Print how far a laid clip goes, how its steps were fitted, and what its hips need."""
-    own = np.diff([step.own for step in laid.steps])
-    new = np.diff([step.at for step in laid.steps])
-    count = len(laid.steps)
-    if len(own):
-        share = new / np.where(np.abs(own) > 1e-9, own, 1.0)
-        print(f"laid out: {count} footprints; steps {share.min():.2f} to {share.max():.2f} of their own length; "
-              f"least supported {100.0 * min(step.share for step in laid.steps):.0f} %")  # fmt: skip
-    low, high = 1e3 * laid.raised.min(), 1e3 * laid.raised.max()
-    told = "applied" if laid.applied else "a proposal; --let hips.y applies it"
-    print(f"hips raised by {low:.0f} to {high:.0f} mm ({told})")

@@ -22,7 +22,7 @@ from surefoot.key_edits import advance_of, affine
 from surefoot.planting import scene_of
 from surefoot.rig import Axis, Control, Rig
 
-__all__ = ["ROOT", "in_place", "root_of", "rooted", "travelling"]
+__all__ = ["ROOT", "in_place", "root_of", "rooted", "travelling", "with_root"]
 
 Array = NDArray[np.float64]
 
@@ -35,7 +35,7 @@ STEADY = 1e-9
 def root_of(rig: Rig) -> Control | None:
     """Return the topmost control above the hips and both feet, or None."""
     chains = []
-    for name in ("hips", "left_foot", "right_foot"):
+    for name in ("hips", *(foot.name for foot in rig.feet)):
         chain, at = [], rig.controls[name].parent
         while at in rig.controls:
             chain.append(at)
@@ -51,8 +51,12 @@ def rooted(rig: Rig, clip: Clip) -> Rig:
     It's the same object where the rig has a root of its own, or the clip has no channel ``root.x``, ``root.y``,
     ``root.z`` or ``root.yaw``. Those are in the hips' units, and positive as the conventions have it.
     """
-    names = [f"{ROOT}.{key}" for key in MOVES]
-    if root_of(rig) is not None or ROOT in rig.controls or not any(name in clip.channels for name in names):
+    return with_root(rig) if any(f"{ROOT}.{key}" in clip.channels for key in MOVES) else rig
+
+
+def with_root(rig: Rig) -> Rig:
+    """Return the rig with a control ``root`` above all that sits in the world; itself if it has a root of its own."""
+    if root_of(rig) is not None or ROOT in rig.controls:
         return rig
     hips = rig.controls["hips"].axes
     size = next((abs(hips[key].scale) for key in "zyx" if key in hips), 1.0)
@@ -107,8 +111,7 @@ def _a_frame(belt: Belt, clip: Clip) -> Array:
 
 def _fresh_root(clip: Clip, rig: Rig, belt: Belt) -> dict[str, Curve]:
     """Return the root's channels for a belt: straight lines, or an arc with a key on every frame where it turns."""
-    bare = clip.with_channels({f"{ROOT}.z": Curve.constant(0.0)})
-    axes = rooted(rig, bare).controls[ROOT].axes  # the same whatever the root's channels hold
+    axes = with_root(rig).controls[ROOT].axes
     ends = np.array([float(clip.first), float(clip.last + 1 if clip.loop else clip.last)])
     rule = Outside.ADVANCE if clip.loop else Outside.HOLD
     if belt.turn == 0.0:

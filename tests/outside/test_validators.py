@@ -14,13 +14,15 @@ from typing import Any
 
 import numpy as np
 import pytest
-from pxr import Usd, UsdGeom, UsdValidation
+from pxr import Gf, Ts, Usd, UsdGeom, UsdSkel, UsdValidation, Vt
 
 import surefoot
+from surefoot.curves import Pack
+from surefoot.errors import InputError
 from surefoot.formats.carry import node_tracks
 from surefoot.formats.gltf_write import gltf_bytes
-from surefoot.formats.mapping import mapping_path
-from surefoot.formats.opening import clip_files, open_clip
+from surefoot.formats.mapping import Mapping, Node, mapping_path, mapping_text
+from surefoot.formats.opening import clip_files, open_clip, open_motion
 from surefoot.formats.usd_layer import correction_layer, over_stage
 from surefoot.spaces import Binding
 
@@ -169,3 +171,111 @@ def test_a_second_correction_lies_over_the_first(tmp_path: Path) -> None:
     again = open_clip(two, mapping=mapping_path(path)).clip
     for name, curve in opened.clip.channels.items():
         np.testing.assert_allclose(again.channels[name].values, curve.values, atol=1e-7)
+
+
+def curve(frames: Any, values: Any) -> Ts.Spline:
+    """Return a spline through the values, its slope from neighbour to neighbour."""
+    made = Ts.Spline("double")
+    for frame, value, slope in zip(frames.tolist(), values.tolist(), np.gradient(values).tolist(), strict=True):
+        knot = Ts.Knot("double", time=frame, value=value, nextInterp=Ts.InterpCurve)
+        knot.SetPreTanSlope(slope)
+        knot.SetPostTanSlope(slope)
+        knot.SetPreTanWidth(1.0 / 3.0)
+        knot.SetPostTanWidth(1.0 / 3.0)
+        made.SetKnot(knot)
+    return made
+
+
+def test_a_stage_of_splines_in_centimetres_is_corrected_by_splines(tmp_path: Path) -> None:
+    """A stage as another hand makes it: a scalar operation for each channel, each a spline; toes under the feet."""
+    clip, rig = surefoot.demo("lamplighter")
+    frames, path = np.arange(1.0, 26.0), tmp_path / "splines.usda"
+    stage = Usd.Stage.CreateInMemory()
+    UsdGeom.SetStageUpAxis(stage, "Y")
+    UsdGeom.SetStageMetersPerUnit(stage, 0.01)
+    stage.SetStartTimeCode(1)
+    stage.SetEndTimeCode(25)
+    stage.SetTimeCodesPerSecond(24)
+    stage.SetDefaultPrim(UsdGeom.Xform.Define(stage, "/walk").GetPrim())
+    double, nodes = UsdGeom.XformOp.PrecisionDouble, {}
+
+    def at(name: str) -> Any:
+        return Pack.from_curves([clip.channels[name]]).evaluate(frames)[0]
+
+    for control in rig.controls.values():
+        body = UsdGeom.Xform.Define(stage, f"/walk/{control.name}")
+        for k, axis in enumerate("xyz"):
+            op = getattr(body, f"AddTranslate{axis.upper()}Op")(double)
+            op.GetAttr().SetSpline(curve(frames, at(control.axes[axis].channel) + 100.0 * control.rest[k]))
+        for key, axis in (("yaw", "Y"), ("pitch", "X"), ("roll", "Z")):
+            getattr(body, f"AddRotate{axis}Op")(double).GetAttr().SetSpline(
+                curve(frames, at(control.axes[key].channel))
+            )
+        nodes[control.name] = Node(f"/walk/{control.name}")
+    for foot, leg in zip(rig.feet, rig.legs, strict=True):
+        toes = UsdGeom.Xform.Define(stage, f"/walk/{foot.name}/toes")
+        toes.AddTranslateOp(double).Set(Gf.Vec3d(*(100.0 * leg.foot.ball).tolist()))
+        toes.AddRotateXOp(double).GetAttr().SetSpline(curve(frames, -at(foot.axes["bend"].channel)))
+        nodes[foot.name] = Node(f"/walk/{foot.name}", f"/walk/{foot.name}/toes")
+    stage.GetRootLayer().Export(str(path))
+    head = {"rig": "lamplighter", "loop": True, "unit": "cm", "belt": {"velocity": [0, 0, -135]}}
+    mapping_path(path).write_text(mapping_text(Mapping("controls", unit=0.01, nodes=nodes, clip=head)))
+    opened = open_clip(path)
+    assert opened.mapping is not None
+    np.testing.assert_allclose(opened.clip.channels["left_foot.bend"].values, at("left_foot.bend"), atol=1e-9)
+    planted = surefoot.plant(opened.clip, rig).clip
+    layer, over = tmp_path / "fixed.contact.usda", tmp_path / "fixed.usda"
+    layer.write_bytes(correction_layer(path, planted, mapping=opened.mapping, rig=rig))
+    assert b"translateX:contact.spline" in layer.read_bytes()
+    assert b"timeSamples" not in layer.read_bytes()
+    over.write_bytes(over_stage(path, layer, over))
+    assert faults(Usd.Stage.Open(str(over))) == []
+    composed = open_clip(over, mapping=mapping_path(path)).clip
+    poses = [(b := Binding(rig, c)).pose(b.values(frames[:-1]), frames[:-1]) for c in (planted, composed)]
+    for part in ("ankle", "angles", "bend"):
+        np.testing.assert_allclose(getattr(poses[0], part), getattr(poses[1], part), atol=1e-9)
+    assert surefoot.check(composed, rig).is_clean
+
+
+def test_the_joints_of_a_skeleton_are_where_its_matrices_put_them(tmp_path: Path) -> None:
+    """Two joints in UsdSkel under a moved root, against the product of their matrices."""
+    stage = Usd.Stage.CreateInMemory()
+    stage.SetStartTimeCode(1)
+    stage.SetEndTimeCode(5)
+    root = UsdSkel.Root.Define(stage, "/body")
+    UsdGeom.Xformable(root).AddTranslateOp().Set(Gf.Vec3d(1, 2, 3))
+    skeleton = UsdSkel.Skeleton.Define(stage, "/body/skeleton")
+    animation = UsdSkel.Animation.Define(stage, "/body/skeleton/animation")
+    joints = ["Hips", "Hips/Leg"]
+    rest = Vt.Matrix4dArray([Gf.Matrix4d(1.0), Gf.Matrix4d(1.0).SetTranslate(Gf.Vec3d(0, -1, 0))])
+    skeleton.CreateJointsAttr(joints)
+    skeleton.CreateBindTransformsAttr(rest)
+    skeleton.CreateRestTransformsAttr(rest)
+    animation.CreateJointsAttr(joints)
+    UsdSkel.BindingAPI.Apply(skeleton.GetPrim()).CreateAnimationSourceRel().SetTargets([animation.GetPath()])
+    moves, turns = animation.CreateTranslationsAttr(), animation.CreateRotationsAttr()
+    animation.CreateScalesAttr([Gf.Vec3h(1, 1, 1)] * 2)
+    for frame in range(1, 6):
+        half = np.radians(10.0 * frame) / 2.0
+        turn = Gf.Quatf(float(np.cos(half)), float(np.sin(half)), 0.0, 0.0)
+        moves.Set(Vt.Vec3fArray([Gf.Vec3f(0, 0, frame), Gf.Vec3f(0, -1, 0)]), frame)
+        turns.Set(Vt.QuatfArray([turn, turn]), frame)
+    path = tmp_path / "body.usda"
+    stage.GetRootLayer().Export(str(path))
+    motion = open_motion(path)
+    leg = motion.world[motion.row("Leg")]
+    for k, frame in enumerate(range(1, 6)):
+        angle = np.radians(10.0 * frame)
+        place = np.array([1.0, 2.0 - np.cos(angle), 3.0 + frame - np.sin(angle)])
+        np.testing.assert_allclose(leg[k, :3, 3], place, atol=1e-6)
+        np.testing.assert_allclose(leg[k, 1:3, 1], [np.cos(2 * angle), np.sin(2 * angle)], atol=1e-6)
+
+
+def test_toes_without_a_node_are_asked_about(tmp_path: Path) -> None:
+    path, _, _ = written(tmp_path)
+    text = mapping_path(path).read_text()
+    head = [line for line in text.splitlines() if not line.startswith("toes")]
+    bare = "\n".join(head).partition("[clip.channels")[0]
+    mapping_path(path).write_text(bare)
+    with pytest.raises(InputError, match=r"nodes\.left_foot\.toes: the rig bends its toes"):
+        open_clip(path)

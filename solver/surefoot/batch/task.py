@@ -121,15 +121,17 @@ def do_task(task: Task, settings: Settings) -> Row:
 
 
 def _done(task: Task, settings: Settings) -> Row:
+    from surefoot.commands.arguments import add_clip_options
     from surefoot.commands.job import read_job
     from surefoot.commands.results import planted_files
     from surefoot.planting import plant
     from surefoot.save import save_all
 
-    asked = argparse.Namespace(
-        clip=str(task.source), map=settings.map, rig=settings.rig, ground=settings.ground, belt=settings.belt,
-        stances=[], tolerance=list(settings.tolerance), leave=[], landing=None,
-    )  # fmt: skip
+    parser = argparse.ArgumentParser()
+    add_clip_options(parser)
+    asked = parser.parse_args(["clip"])  # everything as a command has it that is given nothing
+    asked.clip, asked.map, asked.rig = str(task.source), settings.map, settings.rig
+    asked.ground, asked.belt, asked.tolerance = settings.ground, settings.belt, list(settings.tolerance)
     job = read_job(asked)
     told: Row = {"frames": job.clip.frames}
     if settings.check_only:

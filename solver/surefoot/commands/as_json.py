@@ -10,6 +10,7 @@ import msgspec
 from surefoot.checking import Report
 from surefoot.clip import Clip
 from surefoot.lay import Laid
+from surefoot.locks import Lock
 from surefoot.planting import Planted
 from surefoot.proposals import Proposal
 
@@ -96,4 +97,15 @@ def laid_json(laid: Laid) -> dict[str, Any]:
             for s in laid.steps
         ],
         "hips": {"raise": laid.raised.tolist(), "unit": "m", "applied": laid.applied},
+    }  # fmt: skip
+
+
+def lock_json(lock: Lock) -> dict[str, Any]:
+    """Return how one stance holds, with a list a figure, an entry a frame; null where there's none."""
+    return {
+        "foot": lock.stance.foot, "first": lock.stance.first, "last": lock.stance.last,
+        "anchor": lock.anchor.tolist(), "heading": lock.heading, "along": lock.along.tolist(),
+        "across": lock.across.tolist(), "clearance": lock.clearance.tolist(),
+        "supported": [None if value != value else value for value in lock.supported.tolist()],
+        "slope": lock.slope.tolist(), "ankle": [float(end) for end in lock.flexion], "unit": "m, rad",
     }  # fmt: skip

@@ -17,6 +17,8 @@ def add_options(parser: argparse.ArgumentParser) -> None:
     add_clip_options(parser)
     told = "list the ways to mend each finding, cheapest first: amounts, cost, what each leaves and harms"
     parser.add_argument("--propose", action="store_true", help=told)
+    told = "list how each stance holds: anchor, drift, clearances, support, slope; frame by frame with --json"
+    parser.add_argument("--locks", action="store_true", help=told)
     told = "the pose stands still: its centre of mass must lie over its feet"
     parser.add_argument("--still", action="store_true", help=told)
 
@@ -25,8 +27,9 @@ def run(options: argparse.Namespace) -> int:
     """Check the clip and print what is found; 0 where there is nothing beyond a note."""
     from dataclasses import replace
 
-    from surefoot.commands.as_json import print_json, proposal_json, report_json
+    from surefoot.commands.as_json import lock_json, print_json, proposal_json, report_json
     from surefoot.commands.job import read_job, told_of
+    from surefoot.lay_tables import print_locks
     from surefoot.oppose import drags
     from surefoot.proposals import propose
     from surefoot.tables import print_drags, print_findings, print_proposals
@@ -47,11 +50,14 @@ def run(options: argparse.Namespace) -> int:
         later = [{"channel": d.channel, "after": d.after, "lag": d.lag, "unit": "frames"} for d in lags]
         listed = {} if not asked else {"drag": later}
         listed |= {} if ways is None else {"proposals": [proposal_json(way) for way in ways]}
+        listed |= {"locks": [lock_json(lock) for lock in report.locks()]} if options.locks else {}
         print_json({"clip": job.clip.name, **report_json(report), **listed})
     else:
         print_findings(job.clip, report, seen=job.seen)
         if asked:
             print_drags(lags)
+        if options.locks:
+            print_locks(report.locks())
         if ways is not None:
             print_proposals(ways)
     return 0 if report.is_clean else 1

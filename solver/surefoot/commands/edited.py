@@ -49,10 +49,11 @@ def finish(
     plants : bool
         Whether the edit is one after which feet are planted.
     """
+
     from surefoot.checking import check
-    from surefoot.clip_file import clip_bytes
     from surefoot.commands.as_json import print_json, report_json
     from surefoot.commands.job import check_outputs, told_of
+    from surefoot.formats.opening import clip_files, is_foreign
     from surefoot.replanting import replant
     from surefoot.rig import FEET
     from surefoot.save import save_all
@@ -78,8 +79,13 @@ def finish(
         )  # fmt: skip
     changed = [name for name, curve in edited.channels.items() if curve is not job.clip.channels.get(name)]
     gone = [name for name in job.clip.channels if name not in edited.channels]
-    written = [] if options.output is None else [options.output]
-    save_all([(clip_bytes(made), path) for path in written])
+    files: list[tuple[bytes, str]] = []
+    if options.output is not None:
+        # a rig with a root that the clip's own has not is written beside nodes that move by it
+        fitted = job.fitted or (rig is not job.rig and is_foreign(options.output))
+        files = clip_files(made, rig, options.output, fitted=fitted, rig_file=job.rig_file)
+    save_all(files)
+    written = [path for _, path in files]
     if options.json:
         table = {"clip": job.clip.name, **(figures or {}), "edited": changed, "removed": gone}
         feet_written = [] if planted is None else list(planted.changed)

@@ -100,7 +100,8 @@ def open_plain(options: argparse.Namespace) -> tuple[Path, Clip, Rig | None, Pat
     """Return a clip as it is, its rig, the rig's file and whether that was fitted; a clip in JSON may name none."""
     path = clip_path(options.clip)
     opened, rig, rig_file = _opened(path, options, needs_rig=False)
-    return path, opened.clip, rig, rig_file, opened.fitted
+    read_by = None if rig is None else rooted(rig, opened.clip)
+    return path, opened.clip, read_by, rig_file, opened.fitted
 
 
 def _opened(

@@ -63,12 +63,13 @@ def run(options: argparse.Namespace) -> int:
     from surefoot.errors import InputError
     from surefoot.joints import knee_turn
     from surefoot.lay import STRIDE, lay
+    from surefoot.lay_tables import print_laid
     from surefoot.letting import let_down
     from surefoot.options import read_anchor, read_choice, read_count, read_frames, read_length, read_places, read_span
     from surefoot.planting import Planted, plant, scene_of
     from surefoot.route import Route
     from surefoot.save import save_all
-    from surefoot.tables import print_comparison, print_laid, print_let
+    from surefoot.tables import print_comparison, print_let
 
     job = read_job(options)
     check_outputs(

@@ -49,11 +49,11 @@ def _named(do: str, text: str) -> tuple[str, str]:
 
 def run(options: argparse.Namespace) -> int:
     """Remix the clip, plant it, print before and after, and write what was asked for."""
-    from surefoot.clip_file import load_clip
     from surefoot.closing import close_loop
     from surefoot.commands.job import clip_path, read_job, told_of
     from surefoot.edit_text import load_edits, read_edit, read_weight
     from surefoot.errors import InputError
+    from surefoot.formats.opening import open_clip
     from surefoot.remixing import mix, remix
 
     job = read_job(options)
@@ -66,7 +66,7 @@ def run(options: argparse.Namespace) -> int:
         raise InputError("the shares must leave something for the clip itself", place="--mix")
     if not (edits or shares or options.close):
         raise InputError("nothing to do; give --scale, --add, --shift, --edits, --mix or --close")
-    others = [(load_clip(clip_path(name)), weight) for name, weight in shares]
+    others = [(open_clip(clip_path(name), rig=job.rig).clip, weight) for name, weight in shares]
     with told_of(job.path):
         clip = mix([(job.clip, rest), *others]) if others else job.clip
         if options.close:

@@ -24,7 +24,10 @@ def add_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--speed", metavar="SPEED", type=float, help="the wanted speed, m/s; needs --by")
     told = "how it comes to its speed: time (other timing, same strides) or stride (same timing, other strides)"
     parser.add_argument("--by", choices=("time", "stride"), help=told)
-    told = "what it should be: walk, run, stairs, sneak, trudge or shuffle; its duty factor is compared"
+    told = (
+        "what it should be: walk, run, climb, stairs, sneak, trudge or shuffle; its duty factor is compared; "
+        "left out, what the clip or its name says"
+    )
     parser.add_argument("--gait", metavar="GAIT", default="", help=told)
 
 
@@ -34,7 +37,7 @@ def run(options: argparse.Namespace) -> int:
     from surefoot.commands.as_json import print_json
     from surefoot.commands.job import read_job, told_of
     from surefoot.errors import InputError
-    from surefoot.gait import gait_of, gait_warnings
+    from surefoot.gait import gait_of, gait_warnings, named_gait
     from surefoot.gait_phases import phases_of, step_frames
     from surefoot.pacing import at_speed
     from surefoot.planting import scene_of
@@ -60,10 +63,13 @@ def run(options: argparse.Namespace) -> int:
         scene = scene_of(clip, rig, job.ground, belt)
         stances = clip.stances if clip.stances is not None else check(clip, rig, ground=job.ground, belt=belt).stances
         gait = gait_of(scene, stances)
-        warnings = gait_warnings(gait, expected=options.gait or str(clip.extra.get("gait", "")))
+        expected = options.gait or named_gait(clip)
+        warnings = gait_warnings(gait, expected=expected)
         phases, steps = phases_of(scene, stances), step_frames(scene, stances)
-    figures = gait_json(gait, phases, steps, warnings)
+    figures = {"expected": expected, **gait_json(gait, phases, steps, warnings)}
     lines = gait_lines(gait, phases, steps, warnings)
+    if expected and not options.gait:
+        lines.insert(0, f"{'gait'.ljust(13)}  {expected}, as the clip or its name says")
     if clip is job.clip:
         if options.output is not None:
             raise InputError("nothing is changed; give --to or --speed", place="--output")

@@ -9,10 +9,11 @@ from typing import Any
 import numpy as np
 
 from surefoot.errors import FileError, InputError
+from surefoot.formats.looking import look_first
 from surefoot.formats.motion import Motion
 from surefoot.units import LENGTHS, read_rate
 
-__all__ = ["read_c3d"]
+__all__ = ["hold_c3d", "read_c3d"]
 
 WANTED = "a capture in C3D"
 MOST_BYTES = 1 << 30
@@ -24,7 +25,8 @@ def read_c3d(path: str | Path) -> Motion:
     Raises FileError when it can't be read or isn't C3D, InputError without the library.
     """
     _look(path)
-    held = _held(path)
+    look_first(path)
+    held = hold_c3d(path)
     try:
         point = held["parameters"]["POINT"]
         values = np.asarray(held["data"]["points"], dtype=np.float64)  # (4, points, samples)
@@ -71,7 +73,8 @@ def _look(path: str | Path) -> None:
         raise FileError("its parameters lie outside the file", place=str(path))
 
 
-def _held(path: str | Path) -> Any:
+def hold_c3d(path: str | Path) -> Any:
+    """Return what ezc3d makes of a file; FileError where it can't, InputError where it isn't installed."""
     try:
         ezc3d = importlib.import_module("ezc3d")
     except ImportError:

@@ -238,6 +238,15 @@ def clip_of_nodes(motion: Motion, mapping: Mapping, rig: Rig) -> Clip:
             parts["bend"] = -np.unwrap(np.arctan2(bent[:, 2, 1], bent[:, 1, 1]))
         for key, axis in control.axes.items():
             missing = axis.optional and there is not None and axis.channel not in there
+            if (
+                key == "bend"
+                and key not in parts
+                and not axis.optional
+                and (there is None or axis.channel not in there)
+            ):
+                raise InputError(
+                    "the rig bends its toes, but no node is named for them", place=f"nodes.{control.name}.toes"
+                )
             if key in parts and not missing:
                 values[axis.channel] = parts[key] / axis.scale + axis.zero
                 near[axis.channel] = abs((FITS_LENGTH if key in "xyz" else FITS_ANGLE) / axis.scale)

@@ -87,7 +87,8 @@ class _Book:
         if count < 1 or needed > min(end, len(buffer)) or count > 3 * MOST_SAMPLES:
             raise FileError("it reaches beyond its buffer", place=f"{self.place}: accessors[{index}]")
         raw = np.ndarray((count, width), kind, buffer, start, (stride, kind.itemsize))
-        values = raw.astype(np.float64)
+        with np.errstate(invalid="ignore"):  # a signalling NaN, which is told below
+            values = raw.astype(np.float64)
         if told.get("normalized") and kind.kind in "iu":
             values = np.maximum(values / np.iinfo(kind).max, -1.0)
         if not np.isfinite(values).all():

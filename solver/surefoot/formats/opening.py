@@ -23,6 +23,7 @@ from surefoot.formats.usd_write import usd_bytes
 from surefoot.rig import Rig
 from surefoot.rig_file import load_rig
 from surefoot.rig_save import rig_text
+from surefoot.travel import ROOT, with_root
 
 __all__ = ["FORMATS", "SUFFIXES", "Format", "Opened", "clip_files", "is_foreign", "open_clip", "open_motion"]
 
@@ -134,6 +135,8 @@ def _opened(path: Path, mapping: Mapping | None, rig: Rig | None) -> Opened:
     if mapping.kind == "controls":
         if rig is None:
             raise InputError("its mapping names no rig, under clip.rig; give one")
+        if ROOT in mapping.nodes:
+            rig = with_root(rig)
         return Opened(clip_of_nodes(motion, mapping, rig), rig, mapping)
     if mapping.kind == "channels":
         raise InputError('a mapping of kind "channels" is for CSV only')

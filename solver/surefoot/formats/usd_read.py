@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 
 from surefoot.errors import FileError
+from surefoot.formats.looking import look_first
 from surefoot.formats.motion import Motion, near_rate
 from surefoot.formats.usd_write import pxr
 from surefoot.units import read_rate
@@ -18,16 +19,22 @@ WANTED = "an OpenUSD stage"
 MOST_FRAMES = 1_000_000
 
 
-def open_stage(path: str | Path) -> Any:
-    """Return the stage in a file, or raise FileError."""
+def open_stage(path: str | Path, *, look: bool = True) -> Any:
+    """Return the stage in a file, or raise FileError; a binary one is looked at by another process first."""
     usd, tf = pxr("Usd"), pxr("Tf")
     if not Path(path).is_file():
         raise FileError("can't be read: there is no such file", place=str(path))
     try:
+        with open(path, "rb") as file:
+            binary = file.read(8) == b"PXR-USDC"
+    except OSError as error:
+        raise FileError(f"can't be read: {error.strerror}", place=str(path)) from None
+    if look and binary:
+        look_first(path)
+    try:
         stage = usd.Stage.Open(str(path))
     except tf.ErrorException as error:
-        told = " ".join(str(error).split())[:120]
-        raise FileError(f"OpenUSD can't read it: {told}; wanted {WANTED}", place=str(path)) from None
+        raise FileError(f"OpenUSD can't read it: {_told(error)}; wanted {WANTED}", place=str(path)) from None
     if stage is None:
         raise FileError(f"OpenUSD can't read it; wanted {WANTED}", place=str(path))
     return stage
@@ -53,6 +60,20 @@ def stage_frames(stage: Any, place: str = "stage") -> np.ndarray[Any, np.dtype[n
 
 def stage_motion(stage: Any, *, place: str = "stage", rate: float | str | None = None) -> Motion:
     """Return the world matrices of a stage's moving prims and joints."""
+    try:
+        return _moving(stage, place, rate)
+    except pxr("Tf").ErrorException as error:
+        raise FileError(f"OpenUSD can't read it: {_told(error)}; wanted {WANTED}", place=place) from None
+
+
+def _told(error: Exception) -> str:
+    try:
+        return " ".join(str(error).split())[:120]
+    except UnicodeDecodeError:  # it quotes the file's damaged bytes
+        return "its text is damaged"
+
+
+def _moving(stage: Any, place: str, rate: float | str | None) -> Motion:
     usd, geom, skel = pxr("Usd"), pxr("UsdGeom"), pxr("UsdSkel")
     frames = stage_frames(stage, place)
     prims = [prim for prim in stage.Traverse() if prim.IsA(geom.Xformable)]

@@ -5,7 +5,7 @@ channels, plants the feet, and writes the correction as a new layer in one undo 
 the host is left as it was. Nothing here starts a thread, prints, or keeps anything between two calls.
 
 For anything else, `read` gives the rig's channels as a clip, the library works on that, and `write` puts what
-differs back, under the same promises: ``write(host, clip, surefoot.apply(clip, rig, proposal), rig)``.
+differs back, under the same promises: ``write(host, clip, surefoot.apply_proposals(clip, rig, ways), rig)``.
 
 `MemoryHost` is such a class, with the channels in memory: an example to copy, and a place to try things.
 """

@@ -145,6 +145,7 @@ def plant(
     found = read(host, rig, leave=leave)
     stated = found if stances is None else found.with_stances(stances)
     chosen = Choice() if choice is None else choice
+    keys_at = None if keys_at is None else tuple(keys_at)
 
     def planted_of(clip: Clip) -> Planted:
         return plant_clip(
@@ -155,7 +156,9 @@ def plant(
     tell(progress, 0.1, "planting")
     lowered, let = stated, tuple(let)
     if let:
-        lowered, _ = let_down(stated, rig, let, plant=planted_of, ground=ground, tolerances=tolerances)
+        lowered, _ = let_down(
+            stated, rig, let, plant=planted_of, ground=ground, tolerances=tolerances, keys=keys, keys_at=keys_at
+        )
         tell(progress, 0.3, "planting on the lowered hips")
     planted = planted_of(lowered)
     tell(progress, 0.4, "checking")

@@ -14,9 +14,10 @@ from surefoot.belt import Belt
 from surefoot.checking import Report, check
 from surefoot.choice import MENDED, Choice, Rejected
 from surefoot.clip import Clip
-from surefoot.clip_file import clip_bytes, load_clip
+from surefoot.clip_file import clip_bytes
 from surefoot.curves import Curve, Pack
 from surefoot.errors import FileError
+from surefoot.formats.opening import open_clip
 from surefoot.ground import Ground, Plane
 from surefoot.layer import layer_between
 from surefoot.letting import let_down
@@ -77,7 +78,7 @@ class Work:
     def reopen(self) -> None:
         """Read the clip's file again; the wishes stay."""
         mark = _mark(self.path)
-        self.clip = load_clip(self.path)
+        self.clip = open_clip(self.path, rig=self.rig).clip
         self.seen = mark
 
     def about(self) -> dict[str, Any]:

@@ -36,16 +36,16 @@ PAPERS: Mapping[str, Mapping[str, str]] = MappingProxyType(
         "light": {
             "paper": "#FFFFFF", "ink": "#1B1A17", "soft": "#5C5850", "hair": "#D5D0C5", "earth": "#EFEBE2",
             "stone": "#8C8576", "left": OKABE_ITO["blue"], "right": OKABE_ITO["vermilion"],
-            "finding": OKABE_ITO["reddish purple"], "allowed": OKABE_ITO["bluish green"],
+            "finding": OKABE_ITO["reddish purple"], "allowed": OKABE_ITO["bluish green"], "faint": "0.38",
         },
         "dark": {
             "paper": "#16181A", "ink": "#EFECE4", "soft": "#B5AFA2", "hair": "#3C3F40", "earth": "#25282A",
             "stone": "#7F796C", "left": OKABE_ITO["sky blue"], "right": OKABE_ITO["orange"],
-            "finding": OKABE_ITO["reddish purple"], "allowed": OKABE_ITO["bluish green"],
+            "finding": OKABE_ITO["reddish purple"], "allowed": OKABE_ITO["bluish green"], "faint": "0.5",
         },
     }
 )  # fmt: skip
-"""What each role's colour is on either paper."""
+"""What each role's colour is on either paper, and how opaque what was before is."""
 
 SIZES = (11.0, 12.0, 14.0, 20.0)
 """The sizes of letters, CSS pixels: the smallest is 8 points and a quarter in print."""
@@ -76,14 +76,15 @@ text{{fill:{ink};font-family:{face}}}
 .sf-left-dot{{fill:{left};stroke:{paper};stroke-width:1}}
 .sf-right-dot{{fill:{paper};stroke:{right};stroke-width:1.6}}
 .sf-allowed{{fill:{allowed};fill-opacity:.28}}
+.sf-ink-full{{fill:{ink}}}
 .sf-ink-dot{{fill:{ink};stroke:{paper};stroke-width:1}}
 .sf-earth{{fill:{earth}}}
 .sf-hatched{{fill:url(#sf-earth-{theme})}}
 .sf-open{{fill:none;stroke:{soft};stroke-width:1.1}}
 .sf-hatch-line{{stroke:{right};stroke-width:1.7}}
 .sf-earth-line{{stroke:{stone};stroke-width:.8}}
-.sf-cover{{fill:{paper};fill-opacity:.8}}
-.sf-faint{{opacity:.38}}
+.sf-note{{paint-order:stroke;stroke:{paper};stroke-width:3.5;stroke-linejoin:round}}
+.sf-faint{{opacity:{faint}}}
 """
 
 _DEFS = (

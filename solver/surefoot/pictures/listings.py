@@ -94,7 +94,7 @@ def _told(way: Proposal) -> tuple[str, ...]:
     asks = f", asks for {escape(way.asks)}" if way.asks else ""
     taken = " <strong>(taken)</strong>" if way.default else ""
     return (
-        f"{escape(f.kind)} {_where(f)}, frames {_span(f)}",
+        f'<span class="whole">{escape(f.kind)} {_where(f)},</span> <span class="whole">frames {_span(f)}</span>',
         escape(way.way) + asks + taken,
         "<br>".join(most),
         f"{way.cost:.2f}",

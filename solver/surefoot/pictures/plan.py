@@ -21,7 +21,10 @@ Array = NDArray[np.float64]
 MARGIN = 96.0
 MOST_SCALE = 400.0
 """Pixels a metre: a foot is then about a tenth of the sheet's width."""
-LEAST_SCALE = 150.0
+LEAST_SCALE = 240.0
+MOST_ROWS = 16
+EDGE = 0.05
+"""Metres beyond a row's footprints in which those before are still drawn."""
 COUNTED = ("no", "one", "two", "three", "four", "five", "six")
 ROUNDS = (6, 5, 4, 3, 2)
 """How many rounds of a loop are drawn: the most that fit at the largest scale, but two, so that strides are seen."""
@@ -37,28 +40,59 @@ def track_plan(subject: Subject, *, before: Subject | None = None) -> Picture:
     if not tracks and not earlier:
         top = pen.heading("Track plan", f"{subject.name}: no foot stands anywhere")
         return pen.picture("Track plan", "No foot stands anywhere.", top + 20)
-    everything = np.concatenate([_corners(track, heading) for track in (*tracks, *earlier)])
-    first = float(everything[:, 0].min())
-    span = min(float(everything[:, 0].max()) - first, (WIDTH - 2 * MARGIN) / LEAST_SCALE)
-    scale = min((WIDTH - 2 * MARGIN) / max(span, 0.3), MOST_SCALE)
-    shown, left_out = _within(tracks, heading, first + span)
-    earlier, _ = _within(earlier, heading, first + span)
-    under = _under(subject, shown, left_out, rounds)
-    top = pen.heading("Track plan", under)
-    low, high = float(everything[:, 1].min()), float(everything[:, 1].max())
-    panel = Panel(MARGIN, top + 66, span * scale, (high - low) * scale, (first, first + span), (low, high))
+    rows, left_out = _rows(tracks or earlier, heading)
+    room = max(float(np.ptp(np.concatenate([_corners(track, heading)[:, 0] for track in row]))) for row in rows)
+    scale = min((WIDTH - 2 * MARGIN) / max(room, 0.3), MOST_SCALE)
+    bottom = pen.heading("Track plan", _under(subject, tracks, left_out, rounds)) - 4.0
+    for row in rows:
+        bottom = _row(pen, subject, row if tracks else (), _beside(earlier, row, heading), scale, bottom)
+    bottom = _foot(pen, scale, bottom, bool(earlier))
+    return pen.picture("Track plan", _told(tracks), bottom)
+
+
+def _rows(tracks: tuple[Track, ...], heading: float) -> tuple[list[tuple[Track, ...]], int]:
+    """Return the footprints in rows that fit the sheet, and how many are left out.
+
+    A row begins with the last footprint of either foot in the row before, so that every stride is in one.
+    """
+    room = (WIDTH - 2 * MARGIN) / LEAST_SCALE
+    along = [_corners(track, heading)[:, 0] for track in tracks]
+    rows: list[tuple[Track, ...]] = []
+    start = past = 0
+    while past < len(tracks) and len(rows) < MOST_ROWS:
+        past = start + 1
+        while past < len(tracks) and np.ptp(np.concatenate(along[start : past + 1])) <= room:
+            past += 1
+        rows.append(tracks[start:past])
+        start = max(start + 1, past - 2)
+    return rows, len(tracks) - past
+
+
+def _beside(earlier: tuple[Track, ...], row: Sequence[Track], heading: float) -> tuple[Track, ...]:
+    """Return the footprints before that lie within a row."""
+    across = np.concatenate([_corners(track, heading)[:, 0] for track in row])
+    low, high = float(across.min()) - EDGE, float(across.max()) + EDGE
+    ends = [(track, _corners(track, heading)[:, 0]) for track in earlier]
+    return tuple(track for track, own in ends if low <= own.min() and own.max() <= high)
+
+
+def _row(
+    pen: Pen, subject: Subject, tracks: tuple[Track, ...], earlier: tuple[Track, ...], scale: float, top: float
+) -> float:
+    """Draw one row of footprints, and the ground's section under it; return the y below."""
+    heading = subject.figure.heading
+    corners = np.concatenate([_corners(track, heading) for track in (*tracks, *earlier)])
+    (first, low), (last, high) = corners.min(axis=0).tolist(), corners.max(axis=0).tolist()
+    panel = Panel(MARGIN, top + 70, (last - first) * scale, (high - low) * scale, (first, last), (low, high))
     _prints(pen, panel, earlier, heading, faint=bool(tracks))
-    _prints(pen, panel, shown, heading)
+    _prints(pen, panel, tracks, heading)
     notes = _Notes(pen)
-    _measures(notes, panel, strides_of(shown), heading)
-    _labels(pen, panel, shown, heading)
+    _labels(notes, panel, tracks, heading)
+    _measures(notes, panel, strides_of(tracks), heading)
     _streaks(notes, panel, earlier, heading, "slid")
-    _streaks(notes, panel, shown, heading, "slides")
+    _streaks(notes, panel, tracks, heading, "slides")
     bottom = panel.y + panel.height + 58
-    if not subject.scene.ground.is_level:
-        bottom = _section(pen, panel, subject, bottom)
-    bottom = _foot(pen, panel, scale, bottom, bool(earlier))
-    return pen.picture("Track plan", _told(shown), bottom)
+    return bottom if subject.scene.ground.is_level else _section(pen, panel, subject, tracks, bottom)
 
 
 def _rounds(subject: Subject, heading: float) -> int:
@@ -75,12 +109,6 @@ def _rounds(subject: Subject, heading: float) -> int:
 def _corners(track: Track, heading: float) -> Array:
     ball = looked_at(track.ball + np.insert(track.drift - track.drift.mean(axis=0), 1, 0.0, axis=1), "above", heading)
     return np.concatenate([looked_at(part, "above", heading) for part in (track.hind, track.toes)] + [ball])
-
-
-def _within(tracks: tuple[Track, ...], heading: float, last: float) -> tuple[tuple[Track, ...], int]:
-    """Return the footprints that lie wholly before a place along the way, and how many don't."""
-    inside = tuple(track for track in tracks if _corners(track, heading)[:, 0].max() <= last + 1e-9)
-    return inside, len(tracks) - len(inside)
 
 
 def _prints(pen: Pen, panel: Panel, tracks: Sequence[Track], heading: float, *, faint: bool = False) -> None:
@@ -106,13 +134,14 @@ def _streaks(notes: _Notes, panel: Panel, tracks: Sequence[Track], heading: floa
             notes.put(x, y, f"{word} {track.slide * 1e3:.3g} mm")
 
 
-def _labels(pen: Pen, panel: Panel, tracks: Sequence[Track], heading: float) -> None:
-    """Write each footprint's frames outside of it."""
+def _labels(notes: _Notes, panel: Panel, tracks: Sequence[Track], heading: float) -> None:
+    """Write each footprint's frames on its outer side."""
     for track in tracks:
         corners = panel_points(panel, _corners(track, heading))
         middle = float(corners[:, 0].min() + corners[:, 0].max()) / 2.0
-        y = panel.y - 10 if track.foot == 0 else panel.y + panel.height + 18
-        pen.text(middle, y, f"{FEET[track.foot]} {track.stance.first}–{track.stance.last}", size=12.0, anchor="middle")
+        y = float(corners[:, 1].min()) - 10.0 if track.foot == 0 else float(corners[:, 1].max()) + 18.0
+        words = f"{FEET[track.foot]} {track.stance.first}–{track.stance.last}"
+        notes.put(middle, y, words, anchor="middle", size=12.0)
 
 
 class _Notes:
@@ -122,9 +151,11 @@ class _Notes:
         self.pen = pen
         self.taken: list[tuple[float, float, float]] = []
 
-    def put(self, x: float, y: float, words: str, *, anchor: str = "start") -> None:
-        """Write words at a place or as near to it as there's room."""
-        wide = text_width(words, 11.0)
+    def put(
+        self, x: float, y: float, words: str, *, anchor: str = "start", cover: bool = False, size: float = 11.0
+    ) -> None:
+        """Write words at a place or as near to it as there's room; with ``cover`` no line shows between them."""
+        wide = text_width(words, size)
         left = {"start": x, "middle": x - wide / 2.0, "end": x - wide}[anchor]
         tried = [y + 13.5 * lines for lines in (0, 1, -1, 2, -2, 3, -3)]
         free = [at for at in tried if not any(
@@ -132,23 +163,26 @@ class _Notes:
         )]  # fmt: skip
         at = free[0] if free else y
         self.taken.append((left, left + wide, at))
-        self.pen.rect(left - 2, at - 10, wide + 4, 13, "sf-cover")
-        self.pen.text(x, at, words, size=11.0, anchor=anchor)
+        if cover:
+            self.pen.rect(left - 3, at - 10, wide + 6, 13, "sf-paper")
+        self.pen.text(x, at, words, size=size, anchor=anchor, style="sf-note")
 
 
 def _measures(notes: _Notes, panel: Panel, strides: Sequence[Stride], heading: float) -> None:
     """Draw each foot's strides outside of its prints, and each step's width where the other foot stands."""
     pen = notes.pen
     for stride in strides:
-        one, two = (_on(panel, t.place[None], heading)[0] for t in (stride.first, stride.last))
-        left = stride.first.foot == 0
-        y = panel.y - 40 if left else panel.y + panel.height + 40
-        near = panel.y - 28 if left else panel.y + panel.height + 28
-        for end in (one, two):
-            pen.line(end[0], near, end[0], y, "sf-hair")
-            pen.line(end[0] - 3, y + 3, end[0] + 3, y - 3, "sf-ink")
-        pen.line(one[0], y, two[0], y, "sf-ink sf-thin")
-        notes.put((one[0] + two[0]) / 2.0, y + 4, f"stride {stride.length * 1e3:.0f} mm", anchor="middle")
+        ends = np.array([_on(panel, t.place[None], heading)[0] for t in (stride.first, stride.last)])
+        one, two = ends
+        out = _outwards(stride, panel, heading)
+        far = max(_reach(other, panel, heading) for other in strides if other.first.foot == stride.first.foot) + 40.0
+        for end in ends:
+            pen.path([end + (far - 12.0) * out, end + far * out], "sf-hair")
+            x, y = end + far * out
+            pen.line(x - 3, y + 3, x + 3, y - 3, "sf-ink")
+        pen.path(ends + far * out, "sf-ink sf-thin")
+        x, y = (one + two) / 2.0 + far * out
+        notes.put(x, y + 4, f"stride {stride.length * 1e3:.0f} mm", anchor="middle", cover=True)
         pen.path([one, two], "sf-hair")
         if stride.between is None or stride.width is None:
             continue
@@ -162,15 +196,33 @@ def _measures(notes: _Notes, panel: Panel, strides: Sequence[Stride], heading: f
         notes.put(float(heel) - 8, (foot[1] + other[1]) / 2.0 + 4, words, anchor="end")
 
 
-def _section(pen: Pen, panel: Panel, subject: Subject, top: float) -> float:
-    """Draw the ground from the side, under the plan and to the same scale; return the y below it."""
+def _outwards(stride: Stride, panel: Panel, heading: float) -> Array:
+    """Return the paper's unit vector square to a stride, away from the other foot: the left one's to its left."""
+    one, two = (_on(panel, t.place[None], heading)[0] for t in (stride.first, stride.last))
+    way = two - one
+    side = np.array([way[1], -way[0]]) if stride.first.foot == 0 else np.array([-way[1], way[0]])
+    return np.asarray(side / max(float(np.hypot(*side)), 1e-9))
+
+
+def _reach(stride: Stride, panel: Panel, heading: float) -> float:
+    """Return how far a stride's two footprints reach outwards from its line, on the paper."""
+    out = _outwards(stride, panel, heading)
+    one = _on(panel, stride.first.place[None], heading)[0]
+    corners = [panel_points(panel, _corners(track, heading)) for track in (stride.first, stride.last)]
+    return float(((np.concatenate(corners) - one) @ out).max())
+
+
+def _section(pen: Pen, panel: Panel, subject: Subject, tracks: Sequence[Track], top: float) -> float:
+    """Draw the ground and the soles from the side, under the plan and to the same scale; return the y below it."""
     heading = subject.figure.heading
     middle = subject.figure.hips.mean(axis=0)
     along = float(looked_at(middle, "above", heading)[0])
     line = ground_line(subject.scene.ground, middle, heading, panel.across[0] - along, panel.across[1] - along)
     seen = looked_at(line, "side", heading)
     scale = panel.width / (panel.across[1] - panel.across[0])
-    low, high = float(seen[:, 1].min()), float(seen[:, 1].max())
+    soles = [looked_at(np.concatenate([track.hind, track.toes]), "side", heading) for track in tracks]
+    up = np.concatenate([seen[:, 1], *(sole[:, 1] for sole in soles)])
+    low, high = float(up.min()), float(up.max())
     tall = (high - low) * scale
     rises = Panel(panel.x, top + 22, panel.width, max(tall, 1.0), panel.across, (low, max(high, low + 1.0 / scale)))
     points = rises.points(seen[:, 0], seen[:, 1])
@@ -179,20 +231,23 @@ def _section(pen: Pen, panel: Panel, subject: Subject, top: float) -> float:
     for style in ("sf-earth", "sf-hatched"):
         pen.path(around, style, closed=True)
     pen.path(points, "sf-ink")
+    for track, sole in zip(tracks, soles, strict=True):
+        ends = sole[[sole[:, 0].argmin(), sole[:, 0].argmax()]]
+        style = f"sf-{FEET[track.foot]} sf-bone" + (" sf-dash" if track.foot == 1 else "")
+        pen.path(rises.points(ends[:, 0], ends[:, 1]) - [0.0, 2.0], style)
     pen.text(panel.x - 8, rises.y + rises.height + 4, "section", size=11.0, anchor="end", style="sf-soft")
-    words = f"{subject.scene.ground.name}, to the same scale: it rises {(high - low) * 1e3:.0f} mm here"
+    words = f"{subject.scene.ground.name}, to the same scale: it rises {np.ptp(seen[:, 1]) * 1e3:.0f} mm here"
     pen.text(panel.x, base + 16, words, size=11.0, style="sf-soft")
     return base + 26
 
 
-def _foot(pen: Pen, panel: Panel, scale: float, top: float, compared: bool) -> float:
+def _foot(pen: Pen, scale: float, top: float, compared: bool) -> float:
     """Draw the bar of the scale and tell the shapes; return the y below."""
-    size = 0.5 if scale * 0.5 < panel.width else 0.1
     y = top + 14
-    pen.line(panel.x, y, panel.x + size * scale, y, "sf-ink")
-    for x in (panel.x, panel.x + size * scale):
+    pen.line(MARGIN, y, MARGIN + 0.5 * scale, y, "sf-ink")
+    for x in (MARGIN, MARGIN + 0.5 * scale):
         pen.line(x, y - 4, x, y + 4, "sf-ink")
-    pen.text(panel.x + size * scale + 8, y + 4, f"{size:g} m", size=11.0)
+    pen.text(MARGIN + 0.5 * scale + 8, y + 4, "0.5 m", size=11.0)
     words = "full: left foot; hatched: right foot; dot: under the flat foot's ankle; thick line: slide"
     words += "; faint, slid: before" if compared else ""
     pen.text(WIDTH - 24, y + 4, words, size=11.0, anchor="end", style="sf-soft")

@@ -73,7 +73,7 @@ def report_of(now: Subject, *, before: Subject | None = None, channels: Sequence
         "findings": ("" if then is None else finding_rows(then.report, "Findings before"))
         + finding_rows(now.report, "Findings" if then is None else "Findings after"),
         "proposals": proposals_table(ways),
-        "pictures": "".join(f'<section class="picture">{picture.inline()}</section>\n' for picture in pictures),
+        "pictures": "".join(f'<div class="picture">{picture.inline()}</div>\n' for picture in pictures),
         "figure": figure_json(now, then),
         "compare": "" if then is None else '<label><input type="checkbox" id="before" checked> show before</label>',
     }
@@ -125,10 +125,11 @@ slider has the focus; a button in the tables below goes to a finding's worst fra
 </section>
 <section><h2>Findings</h2>
 {parts["kinds"]}{parts["findings"]}</section>
+<section><h2>Pictures</h2>
+{parts["pictures"]}</section>
 <section><h2>Proposals</h2>
 {parts["proposals"]}</section>
-<h2>Pictures</h2>
-{parts["pictures"]}</main>
+</main>
 <footer><p>Figures of gait are {NOT_CLINICAL}; {GROUND_NOTE}. Colours after Okabe and Ito 2008.</p></footer>
 <script type="application/json" id="figure-data">{parts["figure"]}</script>
 <script type="module">

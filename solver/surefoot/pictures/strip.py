@@ -21,7 +21,7 @@ __all__ = ["pose_strip"]
 
 Array = NDArray[np.float64]
 
-MOST_WORST = 24
+MOST_WORST = 64
 """Worst frames that are drawn; how many more there are is told."""
 CELL = (WIDTH - 48.0) / 8.0
 CLOSE = 3.0
@@ -30,7 +30,8 @@ KNEE_CLOSE = 1.5
 CLOSE_TALL = 84.0
 BODY = 0.22
 """Of the leg's length: how long a stroke shows where the hips point up."""
-UNDER_FOOT = ("slide", "sink", "hover", "cross")
+UNDER_FOOT = ("slide", "sink", "hover", "cross", "overhang")
+IN_A_LEG = ("stretch", "snap", "limit")
 
 
 def pose_strip(subject: Subject, *, before: Subject | None = None, frames: Iterable[float] | None = None) -> Picture:
@@ -117,7 +118,7 @@ def _rows(
                 foot = FEET.index(finding.foot) if finding.foot in FEET else 1
                 if finding.kind in UNDER_FOOT:
                     _close_up(pen, subject, figures, of, first + start + column, foot, x, below + 4, scale * CLOSE)
-                else:
+                elif finding.kind in IN_A_LEG:
                     joint = {"hip": 0, "ankle": 2, "toe": 2}.get(finding.part.split(" ")[0], 1)
                     _joint(pen, figures, of, first + start + column, foot, joint, x, below + 4, scale * KNEE_CLOSE)
                 below += CLOSE_TALL + 4
@@ -140,10 +141,18 @@ def _words(cell: Chosen) -> list[tuple[str, bool]]:
     return [(part, strong) for words, strong in lines for part in _broken(words)]
 
 
+def _short(word: str) -> list[str]:
+    """Return a word in pieces that fit a cell: a channel's name may be long."""
+    most = len(word)
+    while most > 4 and text_width(word[:most], 11.0) > CELL - 8:
+        most -= 1
+    return [word[at : at + most] for at in range(0, len(word), max(most, 1))]
+
+
 def _broken(words: str) -> list[str]:
     """Return words broken into lines that fit a cell."""
     lines = [""]
-    for word in words.split(" "):
+    for word in (part for whole in words.split(" ") for part in _short(whole)):
         longer = f"{lines[-1]} {word}".strip()
         if lines[-1] and text_width(longer, 11.0) > CELL - 8:
             lines.append(word)

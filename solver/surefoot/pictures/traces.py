@@ -34,10 +34,11 @@ def default_channels(subject: Subject, before: Subject | None = None) -> tuple[s
         changed = [name for name in names if name not in old or subject.clip.channels[name] is not old[name]]
         if changed:
             return tuple(changed[:MOST_CHANNELS])
-    hips, *feet = (subject.rig.controls[name] for name in ("hips", "left_foot", "right_foot"))
+    hips, feet = subject.rig.controls["hips"], subject.rig.feet
     wanted = [hips.axes[key].channel for key in "yz" if key in hips.axes]
-    wanted += [foot.axes[key].channel for key in ("y", "z", "pitch") for foot in feet if key in foot.axes]
-    return tuple(name for name in wanted if name in names)
+    placed = [foot.axes[key].channel for key in ("y", "z", "pitch") for foot in feet if key in foot.axes]
+    wanted += placed or [axis.channel for foot in feet for axis in foot.axes.values()]  # legs posed by their joints
+    return tuple(name for name in wanted if name in names)[:MOST_CHANNELS]
 
 
 def channel_curves(
@@ -84,6 +85,10 @@ def channel_curves(
 
 def _keys(pen: Pen, panel: Panel, frames: Array, values: Array, style: str, size: float) -> None:
     low, high = panel.across
+    room = panel.width / max(1, int(np.count_nonzero((frames >= low) & (frames <= high))))
+    size = min(size, max(1.9, 0.4 * room))  # many keys: smaller dots, without a rim
+    if size < 2.6 and not style.startswith(("sf-right", "sf-open")):
+        style = style.replace("-dot", "-full")
     for frame, value in zip(frames.tolist(), values.tolist(), strict=True):
         if low <= frame <= high:
             x, y = panel.points([frame], [value])[0]
@@ -97,7 +102,7 @@ def _unit(subject: Subject, name: str) -> str:
         return ""
     size = abs(axis.scale)
     turns = any(
-        axis.channel == own.channel and key in ("pitch", "yaw", "roll", "bend", "knee")
+        axis.channel == own.channel and key not in ("x", "y", "z")
         for control in subject.rig.controls.values() for key, own in control.axes.items()
     )  # fmt: skip
     known = ANGLES if turns else LENGTHS

@@ -12,10 +12,11 @@ import msgspec
 from surefoot._version import __version__
 from surefoot.checking import Report, check
 from surefoot.clip import Clip
-from surefoot.clip_file import clip_bytes, load_clip, parse_clip
+from surefoot.clip_file import clip_bytes, parse_clip
 from surefoot.commands.as_json import comparison_json, proposal_json, report_json
 from surefoot.commands.job import clip_path, rig_of
 from surefoot.errors import InputError, UnknownName
+from surefoot.formats.opening import Opened, open_clip
 from surefoot.ground import Flat, Ground
 from surefoot.ground_file import load_ground, parse_ground
 from surefoot.host.writing import explicit
@@ -26,6 +27,7 @@ from surefoot.proposals import Proposal, apply_proposals, propose
 from surefoot.rig import Rig
 from surefoot.rig_file import load_rig, parse_rig, preset_names
 from surefoot.rpc import wishes
+from surefoot.travel import rooted
 
 __all__ = ["METHODS", "Desk", "Tell"]
 
@@ -55,6 +57,7 @@ class Desk:
         self._grounds: dict[str, Ground] = {}
         self._clips: dict[str, Clip] = {}
         self._paths: dict[str, Path] = {}
+        self._fitted: dict[str, Rig] = {}
         self._proposals: dict[str, tuple[Clip, Rig, tuple[Proposal, ...]]] = {}
         self._count = 0
 
@@ -77,10 +80,18 @@ class Desk:
         handle = self._hold(self._clips, "clip", clip)
         if source in self._paths:
             self._paths[handle] = self._paths[source]
+        if source in self._fitted:
+            self._fitted[handle] = self._fitted[source]
         return handle
 
     def _rig(self, wish: wishes.Check, clip: Clip) -> Rig:
-        """Return the rig that is named, else the clip's own: a preset, or a file beside the clip's."""
+        """Return the rig by which a clip is read: with a root above it where the clip travels on one of its own."""
+        return rooted(self._named_rig(wish, clip), clip)
+
+    def _named_rig(self, wish: wishes.Check, clip: Clip) -> Rig:
+        """Return the rig that is named, else the clip's own: its file's, a preset, or a file beside the clip's."""
+        if not wish.rig and wish.clip in self._fitted:
+            return self._fitted[wish.clip]
         if not wish.rig and clip.rig and wish.clip in self._paths:
             return rig_of(clip, self._paths[wish.clip])
         name = wish.rig or clip.rig
@@ -128,13 +139,18 @@ class Desk:
         """Open a clip; its handle, range, rate and channels."""
         _one_of(wish, "path", "clip")
         path = clip_path(wish.path) if wish.path else None
-        table = msgspec.json.encode(wish.clip)
-        clip = load_clip(path) if path is not None else parse_clip(table, place="params.clip")
+        if path is None:
+            opened = Opened(parse_clip(msgspec.json.encode(wish.clip), place="params.clip"))
+        else:
+            opened = open_clip(path, mapping=wish.map or None)
+        clip = opened.clip
         if clip.frames > MOST_FRAMES:
             raise InputError(f"{clip.frames} frames; at most {MOST_FRAMES} are taken", place=f"params: {clip.name}")
         handle = self._hold(self._clips, "clip", clip)
         if path is not None:
             self._paths[handle] = path
+        if opened.rig is not None:
+            self._fitted[handle] = opened.rig
         return {
             "clip": handle,
             "name": clip.name,
@@ -151,6 +167,7 @@ class Desk:
         self._clip(wish.clip, "params.clip")
         del self._clips[wish.clip]
         self._paths.pop(wish.clip, None)
+        self._fitted.pop(wish.clip, None)
         self._proposals.pop(wish.clip, None)
         return {"open": list(self._clips)}
 
@@ -187,7 +204,10 @@ class Desk:
         lowered = clip
         if wish.let:
             tell(0.05, "lowering what is let")
-            lowered, _ = let_down(clip, rig, wish.let, plant=planted_of, ground=ground, tolerances=tolerances)
+            lowered, _ = let_down(
+                clip, rig, wish.let, plant=planted_of, ground=ground, tolerances=tolerances, keys=wish.keys,
+                keys_at=wish.keys_at,
+            )  # fmt: skip
         tell(0.3, "planting")
         planted = planted_of(lowered)
         tell(0.7, "checking")
@@ -214,16 +234,27 @@ class Desk:
         return {"proposals": listed}
 
     def accept(self, wish: wishes.Accept, _tell: Tell) -> Table:
-        """Apply one proposal of the latest `propose` for its clip; the handle of the new clip."""
-        handle, _, number = wish.proposal.partition("/")
-        known = self._proposals.get(handle)
-        if known is None or not number.isdecimal() or not 1 <= int(number[:9]) <= len(known[2]):
-            names = [f"{name}/{i + 1}" for name, (_, _, ways) in self._proposals.items() for i in range(len(ways))]
-            raise UnknownName("proposal", wish.proposal, names, place="params.proposal")
-        clip, rig, ways = known
-        way = ways[int(number) - 1]
-        changed = apply_proposals(clip, rig, [way], let=wish.let)
-        return {"clip": self._made(changed, handle), "changed": list(way.channels), "way": way.way}
+        """Apply proposals of the latest `propose` for one clip; the handle of the new clip."""
+        found = [self._proposal(name) for name in wish.proposals]
+        clips = {handle for handle, _ in found}
+        if len(clips) != 1:
+            told = f"those of {len(clips)} clips" if clips else "none"
+            raise InputError(f"wanted one or more proposals for one clip, got {told}", place="params.proposals")
+        handle = clips.pop()
+        clip, rig, _ = self._proposals[handle]
+        ways = [way for _, way in found]
+        changed = apply_proposals(clip, rig, ways, let=wish.let)
+        names = list(dict.fromkeys(name for way in ways for name in way.channels))
+        return {"clip": self._made(changed, handle), "changed": names, "ways": [way.way for way in ways]}
+
+    def _proposal(self, name: str) -> tuple[str, Proposal]:
+        """Return the clip's handle and the proposal of a name that `propose` gave."""
+        handle, _, number = name.partition("/")
+        _, _, ways = self._proposals.get(handle, (None, None, ()))
+        if not number.isdecimal() or not 1 <= int(number[:9]) <= len(ways):
+            names = [f"{clip}/{i + 1}" for clip, (_, _, some) in self._proposals.items() for i in range(len(some))]
+            raise UnknownName("proposal", name[:80], names, place="params.proposals")
+        return handle, ways[int(number[:9]) - 1]
 
     def keys(self, wish: wishes.Keys, _tell: Tell) -> Table:
         """Give a clip's keys as a clip's file has them, in the clip's own units."""

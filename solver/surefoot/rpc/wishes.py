@@ -64,10 +64,14 @@ class GroundLoad(Wish):
 
 
 class ClipOpen(Wish):
-    """A clip by its file or a demo's name, or the clip itself as the file has it."""
+    """A clip by its file, in any format that is read, or a demo's name; or the clip itself as a JSON file has it.
+
+    ``map`` is the mapping of a file in another format; left out, the one beside it.
+    """
 
     path: str = ""
     clip: dict[str, Any] | None = None
+    map: str = ""
 
 
 class ClipClose(Wish):
@@ -106,9 +110,9 @@ class Plant(Check):
 
 
 class Accept(Wish):
-    """A proposal by its name, and the channels that may change though they're asked for."""
+    """Proposals by their names, and the channels that may change though they're asked for."""
 
-    proposal: str
+    proposals: list[str]
     let: list[str] = []
 
 
