@@ -54,7 +54,7 @@ def batched(way: Array, chain: HingeChain, low: Array, high: Array, start: Array
     """Solve all frames at once; returns the distance left, metres."""
     count = way.shape[-1]
     begin = np.repeat(start[:, None], count, axis=1)
-    return solve_bounded(way[:, None], chain, weights=np.ones(1), low=low, high=high, start=begin).residual
+    return solve_bounded(way[:, None], chain, weights=np.ones(1), low=low, high=high, start=begin, guess=True).residual
 
 
 def framewise(way: Array, chain: HingeChain, low: Array, high: Array, start: Array) -> Array:

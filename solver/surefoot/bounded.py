@@ -33,9 +33,11 @@ NEARBY = 0.02
 """Radians from a limit at which a step may end on it."""
 IDLE = 1e-14
 """A step that promises less than this share of the cost ends the search."""
-JUMP = float(np.radians(4.0))
-"""A joint that turns farther than this in a frame is tried again from between its neighbours, radians."""
+JUMP = float(np.radians(3.0))
+"""A joint that lies farther than this from the middle of its neighbouring frames is tried again from there, radians."""
 SWEEPS = 8
+EVERY = 6
+"""Frames from one that is solved first to the next, where the start is a guess."""
 MISSED = 1e-14
 """Half metres squared above which a frame counts as not reached."""
 STARTS = ((0.0,), (0.5, -0.5, 0.5), (-0.5, 0.5, 0.5), (0.3, 0.3, -0.6, -0.2), (-0.4, -0.2, 0.6))
@@ -81,6 +83,7 @@ def solve_bounded(
     origin: Array | None = None,
     smooth: bool = True,
     thorough: bool = False,
+    guess: bool = False,
 ) -> Solved:
     """Return the angles inside their ranges that bring a chain's points nearest to wanted places.
 
@@ -99,13 +102,19 @@ def solve_bounded(
     thorough : bool
         Whether frames that don't reach are tried again from other starts, and the best is taken: ranges make valleys,
         and which one is the deepest can't be known. Not for frames in time: neighbours could take different ones.
+    guess : bool
+        Whether the start is no more than a guess: some frames are then solved first, and the others start from
+        between those.
     """
     frames = wanted.shape[-1]
     turn = np.broadcast_to(np.eye(3)[..., None], (3, 3, frames)) if turn is None else turn
     origin = np.zeros((3, frames)) if origin is None else origin
     job = _Job(wanted, chain, np.sqrt(weights), low[:, None], high[:, None], turn, origin)
     everything = np.arange(frames)
-    angles, cost, rounds = _descend(job, np.clip(start, low[:, None], high[:, None]), everything)
+    start = np.clip(start, low[:, None], high[:, None])
+    if guess and frames > 2 * EVERY:
+        start = _led(job, start, everything)
+    angles, cost, rounds = _descend(job, start, everything)
     if thorough:
         _other_starts(job, angles, cost, rounds)
     if smooth:
@@ -228,6 +237,15 @@ def _step(slope: Array, curve: Array, blocked: Flags, damping: Array) -> Array:
     return np.asarray(np.clip(step, -0.5, 0.5).T)
 
 
+def _led(job: _Job, start: Array, frames: NDArray[np.intp]) -> Array:
+    """Return starts that run from one solved frame to the next, a few frames apart."""
+    at = np.unique(np.append(frames[::EVERY], frames[-1]))
+    found, cost, rounds = _descend(job, start[:, at], at)
+    where = _Job(job.wanted[..., at], job.chain, job.weight, job.low, job.high, job.turn[..., at], job.origin[:, at])
+    _smoothed(where, found, cost, rounds)
+    return np.array([np.interp(frames, at, row) for row in found])
+
+
 def _other_starts(job: _Job, angles: Array, cost: Array, rounds: NDArray[np.intp]) -> None:
     """Solve frames that miss their places again from other starts, and keep the best."""
     middle, reach = (job.low + job.high) / 2.0, (job.high - job.low) / 2.0
@@ -248,12 +266,11 @@ def _smoothed(job: _Job, angles: Array, cost: Array, rounds: NDArray[np.intp]) -
     if count < 3:
         return
     for sweep in range(SWEEPS):
-        jump = np.abs(np.diff(angles, axis=1)).max(axis=0) > JUMP
-        if not jump.any():
-            return
         touched = np.zeros(count, dtype=bool)
-        touched[:-1] |= jump
-        touched[1:] |= jump
+        off = angles[:, 1:-1] - (angles[:, :-2] + angles[:, 2:]) / 2.0
+        touched[1:-1] = np.abs(off).max(axis=0) > JUMP
+        if not touched.any():
+            return
         # every other frame at a time, so that a frame's neighbours stay as they are
         at = np.flatnonzero(touched & (np.arange(count) % 2 == sweep % 2))
         if not len(at):

@@ -26,6 +26,8 @@ __all__ = ["FootStyle", "FootWorld", "JointLegs", "RockerFeet", "Setting", "styl
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 ROUNDS = 40
+CLOSE = 1e-8
+"""Radians of a Newton step after which nothing but rounding is left: the next would be its square."""
 
 
 class FootWorld(NamedTuple):
@@ -173,7 +175,6 @@ def _found(row: dict[str, Array], known: set[str], foot: _Foot, wanted: Array, b
         return row
     root = [("xyz".index(axis), {"x": "pitch", "y": "yaw", "z": "roll"}[axis]) for axis in foot.control.order]
     one = np.ones_like(amount)
-    best, left = None, np.inf
     for _ in range(ROUNDS):
         for name, part in zip(base, law_of_rocker(amount, onset), strict=True):
             row[name] = base[name] + part
@@ -186,17 +187,13 @@ def _found(row: dict[str, Array], known: set[str], foot: _Foot, wanted: Array, b
             steps.append((axis, row[key], shares))
         change = turned_to(wanted, steps, free)
         size = max(float(np.abs(part).max(initial=0.0)) for part in change.values())
-        if size >= left and size < 1e-11:
-            break
-        left = min(left, size)
         amount = amount + change.get("amount", 0.0)
         if heading:
             row[heading] = row[heading] + change["heading"]
         if tipping:
             row[tipping] = row[tipping] + change["tipping"]
-        if size == 0.0 or best == size:
+        if size < CLOSE:
             break
-        best = size
     split = law_of_rocker(amount, onset)
     for name, part in zip(base, split, strict=True):
         row[name] = base[name] + part

@@ -17,7 +17,7 @@ from surefoot.hinge_chain import leg_hinges
 from surefoot.rig import FEET, Limits, Rig
 from surefoot.rotations import apply, matrix
 
-__all__ = ["SolvedLegs", "solve_legs"]
+__all__ = ["SolvedLegs", "all_inside", "solve_legs"]
 
 Array = NDArray[np.float64]
 
@@ -106,6 +106,17 @@ def solve_legs(
         rounds[side, at] = solved.rounds
     left = _targets(rig, style.read(rows, setting)) - targets
     return SolvedLegs(rows, np.sqrt((left**2).sum(axis=0)).max(axis=0), held, rounds)
+
+
+def all_inside(rig: Rig, rows: Array, *, foot_yaw: bool) -> bool:
+    """Return whether every joint of both legs is inside its range in every frame; ``rows`` as `SolvedLegs` has them."""
+    for side, leg in enumerate(rig.legs):
+        low, high = _ranges(leg.limits, foot_yaw=foot_yaw)
+        last = 9 if leg.hock > 0.0 else 8
+        own = rows[:last, side]
+        if np.any(own.min(axis=1) < low[:last] - LATITUDE) or np.any(own.max(axis=1) > high[:last] + LATITUDE):
+            return False
+    return True
 
 
 def _targets(rig: Rig, feet: FootWorld) -> Array:

@@ -17,7 +17,7 @@ from surefoot.dense import BETWEEN, LEVER, _curves, dense_segments, stepped
 from surefoot.feet_in_world import PARTS, Fine, in_world, samples_of, segments_of
 from surefoot.few import KeyCount, KeyTolerance, _Fields, _fit, _out_of_the_ground
 from surefoot.foot_styles import FootWorld, Setting
-from surefoot.leg_solve import solve_legs
+from surefoot.leg_solve import all_inside, solve_legs
 from surefoot.poses import Pose, Space
 from surefoot.rig import LENGTHWISE, Axis
 from surefoot.scene import Scene
@@ -88,8 +88,11 @@ def _inside(scene: Scene, rows: Array, feet: FootWorld, pose: Pose) -> Array:
     if rig.style != "joints":
         return rows
     given = scene.binding.foot_rows >= 0
+    foot_yaw = bool(given[7].all())
+    if all_inside(rig, rows, foot_yaw=foot_yaw):
+        return rows
     hips = Setting((Space(None, None), Space(None, None)), pose.hips_turn, pose.hip)
-    solved = solve_legs(rig, feet, hips, foot_yaw=bool(given[7].all()), near=rows, rows=rows)
+    solved = solve_legs(rig, feet, hips, foot_yaw=foot_yaw, near=rows, rows=rows)
     return np.where(given[..., None], solved.rows, 0.0)
 
 
