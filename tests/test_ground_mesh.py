@@ -14,7 +14,7 @@ from surefoot.errors import FileError, InputError, ShapeError
 from surefoot.ground import Plane, Profile
 from surefoot.ground_file import load_ground
 from surefoot.ground_mesh import Mesh
-from surefoot.lay import lay
+from surefoot.laying import lay
 from surefoot.planting import plant
 
 

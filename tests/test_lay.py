@@ -11,7 +11,7 @@ import pytest
 from surefoot import Clip, Flat, Ground, Planted, Profile, check, demo, plant, preset_ground
 from surefoot.errors import InputError, UnknownName
 from surefoot.ground_grid import Grid
-from surefoot.lay import Laid, lay
+from surefoot.laying import Laid, lay
 from surefoot.route import Route
 from tests import measure
 

@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from surefoot.closing import close_loop
     from surefoot.contact import ContactLimits
     from surefoot.curves import Curve, Outside, Shape
+    from surefoot.deck import aboard, plant_aboard
     from surefoot.demos import demo
     from surefoot.errors import FileError, InputError, OutOfReach, ShapeError, SurefootError, UnitError, UnknownName
     from surefoot.few import KeyTolerance
@@ -35,8 +36,8 @@ if TYPE_CHECKING:
     from surefoot.ground_grid import Grid
     from surefoot.ground_mesh import Mesh
     from surefoot.ground_presets import preset_ground, preset_grounds
-    from surefoot.lay import Laid, lay
     from surefoot.layer import layer_between
+    from surefoot.laying import Laid, lay
     from surefoot.leg_solve import SolvedLegs, solve_legs
     from surefoot.letting import let_down
     from surefoot.oppose import Drag, drags
@@ -63,6 +64,7 @@ if TYPE_CHECKING:
     from surefoot.twinning import Twinned, twin
 
 _HOMES = {
+    "deck": ("aboard", "plant_aboard"),
     "belt": ("Belt",),
     "blocking": ("Blocked", "block"),
     "capture": ("Capture", "capture_clip", "fit_rig"),
@@ -85,7 +87,7 @@ _HOMES = {
     "ground_grid": ("Grid",),
     "ground_mesh": ("Mesh",),
     "ground_presets": ("preset_ground", "preset_grounds"),
-    "lay": ("Laid", "lay"),
+    "laying": ("Laid", "lay"),
     "layer": ("layer_between",),
     "letting": ("let_down",),
     "leg_solve": ("SolvedLegs", "solve_legs"),
@@ -168,6 +170,7 @@ __all__ = [
     "UnknownName",
     "Worse",
     "__version__",
+    "aboard",
     "apply_proposals",
     "at_speed",
     "beside_science",
@@ -200,6 +203,7 @@ __all__ = [
     "mix",
     "phases_of",
     "plant",
+    "plant_aboard",
     "plant_pairs",
     "preset_ground",
     "preset_grounds",

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from surefoot.lay import Laid
+from surefoot.laying import Laid
 from surefoot.locks import Lock
 from surefoot.tables import print_table
 

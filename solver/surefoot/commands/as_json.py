@@ -9,7 +9,7 @@ import msgspec
 
 from surefoot.checking import Report
 from surefoot.clip import Clip
-from surefoot.lay import Laid
+from surefoot.laying import Laid
 from surefoot.locks import Lock
 from surefoot.planting import Planted
 from surefoot.proposals import Proposal

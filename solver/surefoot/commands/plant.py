@@ -62,8 +62,8 @@ def run(options: argparse.Namespace) -> int:
     from surefoot.commands.results import layer_file, planted_files
     from surefoot.errors import InputError
     from surefoot.joints import knee_turn
-    from surefoot.lay import STRIDE, lay
     from surefoot.lay_tables import print_laid
+    from surefoot.laying import STRIDE, lay
     from surefoot.letting import let_down
     from surefoot.options import read_anchor, read_choice, read_count, read_frames, read_length, read_places, read_span
     from surefoot.planting import Planted, plant, scene_of
