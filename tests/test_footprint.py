@@ -13,14 +13,17 @@ import pytest
 from numpy.typing import NDArray
 from scipy.spatial.transform import Rotation
 
+from surefoot import plant
 from surefoot.clip import Stance
 from surefoot.errors import InputError
 from surefoot.footprint import Prints, Tracks, fit_prints
 from surefoot.ground import Flat, Ground, Plane
 from surefoot.lean import tilt_onto
+from surefoot.rig import FEET
 from surefoot.rig_file import load_rig
 from surefoot.scene import Drift
 from surefoot.sole import Soles
+from tests import measure, walks
 
 Array = NDArray[np.float64]
 
@@ -265,3 +268,17 @@ def test_into_a_footprint_and_out_again_is_the_identity_leaning_or_not() -> None
         assert (
             np.abs(prints.outof(which, vector) - np.einsum("ijfn,jfn->ifn", space[:, :, which], vector)).max() < 1e-14
         )
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_a_footprint_lies_under_its_foot_in_the_stances_own_round(seed: int) -> None:
+    """Ground space lies on the world at the first frame, so a foot that stands then stands on its footprint."""
+    walk = walks.random_walk(seed)
+    clip, rig = walk.clip(), walks.make_rig()
+    done = plant(clip, rig)
+    for step in done.footprints:
+        at = np.array([float(step.stance.first)])
+        steps = measure.foot_steps(done.clip, rig, FEET.index(step.stance.foot), at, belt=done.belt.velocity)
+        heel_and_ball = steps.centre[0, :2].mean(axis=0)
+        away = heel_and_ball[[0, 2]] - np.array(step.place)[[0, 2]]
+        assert np.hypot(*away) < 0.15, step

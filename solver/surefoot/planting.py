@@ -195,7 +195,7 @@ def plant(
         changed=tuple(channels),
         stances=found,
         belt=scene.belt,
-        footprints=_footprints(found, settled.prints, settled.tracks),
+        footprints=_footprints(scene, found, settled.prints, settled.tracks),
         ankle_change=(ankle - scene.pose.ankle).transpose(2, 1, 0),
         keys=tuple(count for count in counts if count.channel in channels),
     )
@@ -229,8 +229,18 @@ def _keyed(scene: Scene) -> NDArray[np.bool_]:
     return keyed
 
 
-def _footprints(stances: tuple[Stance, ...], prints: Prints, tracks: Tracks) -> tuple[Footprint, ...]:
+def _footprints(scene: Scene, stances: tuple[Stance, ...], prints: Prints, tracks: Tracks) -> tuple[Footprint, ...]:
+    """Return the footprint of each stance, where it lies in the stance's own round of a loop."""
+    origin, yaw = prints.origin, prints.yaw
+    if scene.drift is not None and not scene.drift.is_still:
+        laps = np.zeros(len(yaw), dtype=np.intp)
+        for foot in (0, 1):  # backwards, so that each print's first frame has the last word
+            on = tracks.print_of[foot] >= 0
+            laps[tracks.print_of[foot, on][::-1]] = tracks.laps[foot, on][::-1]
+        late = laps == 1
+        origin, yaw = origin.copy(), np.where(late, yaw - scene.drift.turn, yaw)
+        origin[:, late] = scene.drift.apply(origin[:, late], times=-1)
     own = tracks.source == np.arange(len(tracks.source))
     order = [stance for foot in FEET for stance in stances if stance.foot == foot]
-    places = zip(order, *prints.origin[:, own].tolist(), prints.yaw[own].tolist(), strict=True)
-    return tuple(Footprint(stance, (x, y, z), yaw) for stance, x, y, z, yaw in places)
+    places = zip(order, *origin[:, own].tolist(), yaw[own].tolist(), strict=True)
+    return tuple(Footprint(stance, (x, y, z), turn) for stance, x, y, z, turn in places)
