@@ -28,8 +28,7 @@ STREAM = {
     "mathematics": "rotations directions band bounds pendulum",
     "curves": "bezier tangents key_checks rounds curves key_edits",
     "ground": (
-        "ground_line ground_coordinates ground_surface ground_profile ground ground_grid ground_mesh "
-        "ground_presets"
+        "ground_line ground_coordinates ground_surface ground_profile ground ground_grid ground_mesh ground_presets"
     ),
     "rig and clip": "foot rig rig_styles side_map belt clip",
     "kinematics": (
