@@ -251,3 +251,59 @@ def test_the_cluster_is_an_extra(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setitem(sys.modules, "distributed", None)
     with pytest.raises(InputError, match=r"pip install 'surefoot\[cluster\]'"):
         on_cluster([], Settings(), address="tcp://127.0.0.1:1", told=lambda _: None)
+
+
+def descendants(process: int) -> list[int]:
+    """Return every process under one, from the lists that Linux keeps."""
+    found: list[int] = []
+    for path in Path(f"/proc/{process}/task").glob("*/children"):
+        for child in map(int, path.read_text().split()):
+            found += [child, *descendants(child)]
+    return found
+
+
+@pytest.mark.skipif(not Path("/proc/self/schedstat").exists(), reason="only Linux lists processes so")
+def test_a_killed_batch_leaves_no_process_behind(tmp_path: Path) -> None:
+    lib, out = library(tmp_path / "lib", 60), tmp_path / "out"
+    command = [sys.executable, "-m", "surefoot", "batch", str(lib), "-o", str(out), "--processes", "2"]
+    running = subprocess.Popen(command, stdout=subprocess.DEVNULL)
+    deadline = time.monotonic() + 60.0
+    while not ((out / JOURNAL).is_file() and (out / JOURNAL).stat().st_size) and time.monotonic() < deadline:
+        time.sleep(0.01)
+    left = descendants(running.pid)
+    assert len(left) >= 2
+    running.kill()
+    running.wait()
+    while any(Path(f"/proc/{one}").exists() for one in left) and time.monotonic() < deadline:
+        time.sleep(0.05)
+    assert not [one for one in left if Path(f"/proc/{one}").exists()]
+
+
+@pytest.mark.long
+@pytest.mark.skipif(not Path("/proc/self/schedstat").exists(), reason="only Linux tells how long a process waited")
+def test_two_thousand_clips_keep_every_process_busy_and_memory_flat(tmp_path: Path) -> None:
+    """Busy is running, or ready and waiting for a core that others use: what isn't is idle."""
+    lib, out = library(tmp_path / "lib", 2000), tmp_path / "out"
+    cores = os.cpu_count() or 1
+    command = [sys.executable, "-m", "surefoot", "batch", str(lib), "-o", str(out), "--processes", str(cores)]
+    running = subprocess.Popen(command, stdout=subprocess.DEVNULL)
+    seen: dict[int, list[tuple[float, float, int]]] = {}
+    while running.poll() is None:
+        time.sleep(0.25)
+        for process in descendants(running.pid):
+            try:
+                ran, waited = map(int, Path(f"/proc/{process}/schedstat").read_text().split()[:2])
+                pages = int(Path(f"/proc/{process}/statm").read_text().split()[1])
+            except (OSError, ValueError):
+                continue
+            seen.setdefault(process, []).append((time.monotonic(), (ran + waited) / 1e9, pages * 4096 // 1_000_000))
+    shares = {p: (log[-1][1] - log[0][1]) / (log[-1][0] - log[0][0]) for p, log in seen.items() if len(log) > 20}
+    busy = sorted(shares, key=lambda p: -shares[p])[:cores]
+    print({p: (round(shares[p], 3), seen[p][len(seen[p]) // 4][2], seen[p][-1][2]) for p in busy})
+    assert min(shares[p] for p in busy) > 0.85
+    for process in busy:
+        log = seen[process]
+        assert log[-1][2] - log[len(log) // 4][2] < 20, "megabytes since a quarter of the way"
+    rows = json.loads((out / "batch-summary.json").read_text())["clips"]
+    assert [row["status"] for row in rows].count("failed") == 2
+    assert len(rows) == 2002

@@ -8,14 +8,15 @@ from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import FIRST_COMPLETED, Executor, Future, ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager
-from multiprocessing import get_all_start_methods, get_context
+from multiprocessing import connection, get_all_start_methods, get_context, parent_process
 from multiprocessing.context import BaseContext
+from threading import Thread
 from typing import Any
 
 from surefoot.batch.task import Row, Settings, Task, do_task
 from surefoot.errors import InputError
 
-__all__ = ["on_cluster", "run_here"]
+__all__ = ["end_with_parent", "on_cluster", "run_here"]
 
 THREADS = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "VECLIB_MAXIMUM_THREADS")
 AHEAD = 4
@@ -40,7 +41,7 @@ def run_here(tasks: Sequence[Task], settings: Settings, *, processes: int, told:
 
 def _until_broken(waiting: list[Task], settings: Settings, processes: int, told: Told) -> list[Task]:
     """Take tasks off ``waiting`` until none is left or the pool breaks; return those that were lost with it."""
-    pool = ProcessPoolExecutor(min(processes, len(waiting)), mp_context=_context())
+    pool = ProcessPoolExecutor(min(processes, len(waiting)), mp_context=_context(), initializer=end_with_parent)
     try:
         return _drained(pool, waiting, settings, AHEAD * processes, told)
     finally:
@@ -54,6 +55,19 @@ def _context() -> BaseContext:
     context = get_context("forkserver")
     context.set_forkserver_preload(["surefoot.commands.results", "surefoot.planting", "surefoot.few"])
     return context
+
+
+def end_with_parent() -> None:
+    """Watch, in a worker, for the end of the process that started it: a killed batch leaves no worker behind."""
+    above = parent_process()
+    if above is None:
+        return
+
+    def watch() -> None:
+        connection.wait([above.sentinel])
+        os._exit(1)
+
+    Thread(target=watch, daemon=True).start()
 
 
 def _drained(pool: Executor, waiting: list[Task], settings: Settings, ahead: int, told: Told) -> list[Task]:
