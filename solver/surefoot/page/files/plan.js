@@ -31,7 +31,8 @@ export function drawPlan(canvas, answer, now) {
       if (x > -40 && x < width + 40) {
         const [, side] = seen("above", pointsAt(answer.arrays["print.anchors"], i)[1], heading);
         const up = side - centre[1] > 0 ? -1 : 1;
-        write(pen, `${foot} ${first} to ${last}`, x, y + up * (0.11 * answer.leg * scale) + (up > 0 ? 11 : -3), { align: "center" });
+        const low = y + up * (0.11 * answer.leg * scale) + (up > 0 ? 11 : -3);
+        write(pen, `${foot} ${first} to ${last}`, x, Math.max(11, Math.min(height - 14, low)), { align: "center" });
       }
     });
   }
