@@ -12,7 +12,6 @@ from surefoot.derive import derive_chain, derived_text
 from surefoot.hinge_chain import HingeChain, hinge_points, leg_hinges
 from tests.test_leg_solve import random_chain
 
-
 QUICK = ("adult", "stalker")
 """Without and with a third bone; the other presets' chains have the same form, and take a while."""
 
