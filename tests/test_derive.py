@@ -12,6 +12,9 @@ from surefoot.derive import derive_chain, derived_text
 from surefoot.hinge_chain import HingeChain, hinge_points, leg_hinges
 from tests.test_leg_solve import random_chain
 
+QUICK = ("adult", "stalker")
+"""Without and with a third bone; the other presets' chains have the same form, and take a while."""
+
 
 def agree(chain: HingeChain, seed: int) -> None:
     import sympy
@@ -28,7 +31,9 @@ def agree(chain: HingeChain, seed: int) -> None:
 
 
 @pytest.mark.parametrize("side", ["left", "right"])
-@pytest.mark.parametrize("preset", preset_names())
+@pytest.mark.parametrize(
+    "preset", [name if name in QUICK else pytest.param(name, marks=pytest.mark.long) for name in preset_names()]
+)
 def test_every_shipped_chain_is_as_derived(preset: str, side: str) -> None:
     rig = load_rig(preset)
     assert isinstance(rig, Rig)

@@ -3,13 +3,19 @@
 from __future__ import annotations
 
 import json
+from pathlib import Path
 
 import numpy as np
 import pytest
 
 from surefoot import Rig, load_rig, preset_names
 from surefoot.cli import main
+from surefoot.formats.bvh import read_bvh
+from surefoot.formats.guess import propose_mapping
+from surefoot.formats.mapping import mapping_text
 from surefoot.rig_shown import rest_pose, rig_words
+from tests.captures import write_jump_bvh
+from tests.data.jump import jump_points
 
 
 @pytest.mark.parametrize("preset", preset_names())
@@ -41,11 +47,25 @@ def test_the_command_shows_words_json_and_derivations(capsys: pytest.CaptureFixt
     assert "def leg(hip_flexion" in capsys.readouterr().out
 
 
+def test_a_rig_is_measured_from_a_joint_hierarchy(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """The captured jump's own bones (`tests/data/PROVENANCE.md`) come back."""
+    capture, mapping, out = (tmp_path / name for name in ("jump.bvh", "jump.bvh.map.toml", "me.toml"))
+    said = propose_mapping(read_bvh(write_jump_bvh(capture)), file="jump.bvh")
+    mapping.write_text(mapping_text(said), encoding="utf-8")
+    assert main(["rig", "fit", str(capture), "-o", str(out)]) == 0
+    assert "thigh" in capsys.readouterr().out
+    rig = load_rig(out)
+    hip, knee, ankle = (jump_points().points[:, 0, k] for k in range(3))
+    assert rig.legs[0].thigh == pytest.approx(float(np.linalg.norm(knee - hip, axis=1).mean()), abs=1e-3)
+    assert rig.legs[0].shank == pytest.approx(float(np.linalg.norm(ankle - knee, axis=1).mean()), abs=1e-3)
+
+
 @pytest.mark.parametrize(
     ("words", "says"),
     [
         (["paint", "adult"], "'paint'"),
         (["show", "nobody"], "'nobody'"),
+        (["fit", "walk.json"], "no rig can be measured from it"),
         (["derive", "adult", "--side", "top"], "'top'"),
         (["derive", "adult", "--json"], "--json: goes with show only"),
     ],

@@ -24,7 +24,7 @@ COMMANDS = {
     "batch": "check or plant a whole folder of clips",
     "convert": "write a clip in another format, by suffix, or its feet in another style",
     "map": "propose which joint, node or marker of a file is which",
-    "rig": "show a rig in words, or derive its legs as expressions or code",
+    "rig": "show a rig in words, derive its legs, or measure one from a capture",
     "formats": "list the formats that are read and written",
 }
 """Every command and what it is for, in the order in which ``surefoot --help`` lists them."""

@@ -3,23 +3,31 @@
 from __future__ import annotations
 
 import argparse
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from surefoot.rig import Rig
 
 __all__ = ["DESCRIPTION", "EXAMPLE", "add_options", "run"]
 
 DESCRIPTION = (
     "Show a rig in words: lengths, sole, limits, controls and channels; or derive each leg's points and Jacobian from "
-    "its description, as expressions or as Python code."
+    "its description, as expressions or as Python code; or measure a rig from captured points or joints."
 )
-EXAMPLE = "surefoot rig show stalker; surefoot rig derive adult --code"
-WHAT = ("show", "derive")
+EXAMPLE = "surefoot rig show stalker; surefoot rig derive adult --code; surefoot rig fit trial.c3d -o me.toml"
+WHAT = ("show", "derive", "fit")
 
 
 def add_options(parser: argparse.ArgumentParser) -> None:
     """Add the command's own options to its parser."""
-    parser.add_argument("what", metavar="WHAT", help="show or derive")
-    parser.add_argument("rig", metavar="RIG", help="a rig's name or TOML file")
+    parser.add_argument("what", metavar="WHAT", help="show, derive or fit")
+    parser.add_argument("rig", metavar="RIG", help="a rig's name or TOML file; for fit, a capture")
     parser.add_argument("--side", default="left", metavar="SIDE", help="derive: the left or the right leg")
     parser.add_argument("--code", action="store_true", help="derive: as Python code, not as expressions")
+    parser.add_argument(
+        "--map", metavar="FILE", help="fit: which marker or joint is which; left out, beside the capture"
+    )
+    parser.add_argument("-o", "--output", metavar="FILE", help="fit: where the rig goes, in TOML")
     parser.add_argument("--json", action="store_true", help="show: print JSON, metres and radians, not words")
 
 
@@ -35,7 +43,7 @@ def run(options: argparse.Namespace) -> int:
         raise UnknownName("word", options.what, WHAT, place="rig")
     if options.side not in FEET:
         raise UnknownName("side", options.side, FEET, place="--side")
-    rig = load_rig(options.rig)
+    rig = _fitted(options) if options.what == "fit" else load_rig(options.rig)
     if options.what == "derive":
         if options.json:
             raise InputError("goes with show only", place="--json")
@@ -56,13 +64,27 @@ def run(options: argparse.Namespace) -> int:
     return 0
 
 
-def _derived(rig: object, side: str, *, code: bool) -> str:
+def _fitted(options: argparse.Namespace) -> Rig:
+    """Return the rig of a capture, and write it where that's asked for."""
+    from surefoot.commands.job import check_outputs
+    from surefoot.errors import InputError
+    from surefoot.formats.opening import is_foreign, open_clip
+    from surefoot.rig_save import save_rig
+
+    check_outputs({"--output": options.output}, {"the capture": options.rig, "--map": options.map})
+    opened = open_clip(options.rig, mapping=options.map) if is_foreign(options.rig) else None
+    if opened is None or opened.rig is None:
+        raise InputError("no rig can be measured from it; wanted markers or joints (C3D, BVH, glTF)", place=options.rig)
+    if options.output is not None:
+        save_rig(opened.rig, options.output)
+    return opened.rig
+
+
+def _derived(rig: Rig, side: str, *, code: bool) -> str:
     """Return the derivation, or say what it needs."""
     from surefoot.derive import derived_text
     from surefoot.errors import InputError
-    from surefoot.rig import Rig
 
-    assert isinstance(rig, Rig)
     try:
         return derived_text(rig, side=side, code=code)
     except ImportError:
