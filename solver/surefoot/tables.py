@@ -85,7 +85,9 @@ def print_comparison(
     print(f"knees turned about their legs: {'; '.join(turns)}")
     count = len(planted.changed)
     print(
-        f"channels written: {count} of {len(clip.channels)}; the others are untouched" if count else "nothing changed"
+        f"channels written: {count} of {len(clip.channels)}; the others are untouched"
+        if count
+        else "the feet needed nothing"
     )
     if planted.keys:
         print(_keys(planted))
