@@ -65,14 +65,14 @@ STREAM = {
         "pictures.listings pictures.scrubbed pictures.report"
     ),
     "page": "page page.wishes page.packing page.telling page.work page.server",
-    "faces": "options edit_text tables gait_tables walk_tables lay_tables",
+    "faces": "story options edit_text tables gait_tables walk_tables lay_tables",
     "shared by commands": "commands commands.arguments commands.as_json commands.job",
     "remote calls": "rpc rpc.lines rpc.messages rpc.wishes rpc.desk rpc.server rpc.client",
     "commands": (
         "commands.results commands.edited commands.block commands.check commands.plant commands.remix "
         "commands.twin commands.travel commands.page commands.convert commands.rig commands.map "
         "commands.formats batch batch.task batch.summary batch.running batch.progress commands.batch "
-        "commands.rpc commands.compared commands.draw commands.report"
+        "commands.rpc commands.compared commands.draw commands.report commands.demo"
     ),
     "command line": "cli __main__",
 }

@@ -73,8 +73,7 @@ def print_comparison(
 
     ``knees`` are the largest turns of each knee's direction, degrees.
     """
-    told = [kind for kind in after.tolerances if kind not in SELDOM or before.most(kind) or after.most(kind)]
-    _table(("finding", "before", "after"), [(kind, _worst(before, kind), _worst(after, kind)) for kind in told])
+    _print_kinds(before, after)
     left = [f for f in after.findings if f.level != "note"]
     if left:
         print("\nleft over:")
@@ -105,6 +104,11 @@ def print_comparison(
         print("nothing written; name a file with -o to keep the result")
 
 
+def _print_kinds(before: Report, after: Report) -> None:
+    told = [kind for kind in after.tolerances if kind not in SELDOM or before.most(kind) or after.most(kind)]
+    _table(("finding", "before", "after"), [(kind, _worst(before, kind), _worst(after, kind)) for kind in told])
+
+
 def print_edit(
     made: Clip,
     before: Report,
@@ -117,8 +121,7 @@ def print_edit(
     seen: Seen,
 ) -> None:
     """Print what an edit changed, what was found before and after it, and what was written."""
-    kinds = after.tolerances
-    _table(("finding", "before", "after"), [(kind, _worst(before, kind), _worst(after, kind)) for kind in kinds])
+    _print_kinds(before, after)
     left = [f for f in after.findings if f.level != "note"]
     if left:
         print("\nleft over:")
