@@ -24,7 +24,7 @@ PACKAGES = sorted(path.parent.name for path in PACKAGE.glob("*/__init__.py"))
 MOST_LINES = 350
 
 STREAM = {
-    "words and measures": "_version errors units tolerances",
+    "words and measures": "_version errors units tolerances cautions",
     "mathematics": "rotations directions band bounds pendulum",
     "curves": "bezier tangents key_checks rounds curves key_edits",
     "ground": (
@@ -65,14 +65,14 @@ STREAM = {
         "pictures.listings pictures.scrubbed pictures.report"
     ),
     "page": "page page.wishes page.packing page.telling page.work page.server",
-    "faces": "options edit_text tables gait_tables walk_tables lay_tables",
+    "faces": "story options edit_text tables gait_tables walk_tables lay_tables",
     "shared by commands": "commands commands.arguments commands.as_json commands.job",
     "remote calls": "rpc rpc.lines rpc.messages rpc.wishes rpc.desk rpc.server rpc.client",
     "commands": (
         "commands.results commands.edited commands.block commands.check commands.plant commands.remix "
         "commands.twin commands.travel commands.page commands.convert commands.rig commands.map "
         "commands.formats batch batch.task batch.summary batch.running batch.progress commands.batch "
-        "commands.rpc commands.compared commands.draw commands.report"
+        "commands.rpc commands.compared commands.draw commands.report commands.demo"
     ),
     "command line": "cli __main__",
 }

@@ -8,7 +8,24 @@ from functools import cache
 import numpy as np
 import pytest
 
-from surefoot import Clip, Flat, Ground, Planted, Profile, check, demo, plant, preset_ground
+from surefoot import (
+    Clip,
+    Curve,
+    Flat,
+    Ground,
+    Planted,
+    Profile,
+    block,
+    check,
+    demo,
+    load_recipe,
+    load_rig,
+    plant,
+    preset_ground,
+    rooted,
+    travelling,
+)
+from surefoot.curves import Outside, Pack
 from surefoot.errors import InputError, UnknownName
 from surefoot.ground_grid import Grid
 from surefoot.laying import Laid, lay
@@ -207,3 +224,35 @@ class TestRefused:
         clip, rig = demo("lamplighter")
         with pytest.raises(UnknownName, match=r"hips\.why"):
             lay(clip, rig, ground=Flat(0.0), loops=2, let=("hips.why",))
+
+
+class TestBlockedCycles:
+    def test_a_channel_of_one_key_is_carried_along_as_if_it_had_a_key_on_every_frame(self) -> None:
+        """A blocked walk holds hips.z by one key; the same walk with it keyed on every frame goes the same way."""
+        rig = load_rig("lamplighter")
+        one = plant(block(load_recipe("walk"), rig).clip, rig, keys="few").clip
+        assert len(one.channels["hips.z"].frames) == 1
+        frames = np.arange(one.first, one.last + 2, dtype=np.float64)
+        still = np.full(len(frames), one.channels["hips.z"].values[0])
+        turns = Curve.given(
+            frames, still, 0.0 * still, 0.0 * still, before=Outside.REPEAT, after=Outside.REPEAT
+        )  # fmt: skip
+        dense = one.with_channels({"hips.z": turns})
+        made, wanted = (lay(clip, rig, ground=UP, loops=3, let=("hips.y",)).clip for clip in (one, dense))
+        at = np.arange(made.first, made.last + 1, dtype=np.float64)
+        z = [Pack.from_curves([clip.channels["hips.z"]]).evaluate(at)[0] for clip in (made, wanted)]
+        assert z[1][-1] - z[1][0] > 100.0  # centimetres
+        assert np.abs(z[0] - z[1]).max() < 0.2
+        assert set(made.channels["hips.z"].frames % 1.0) == {0.0}
+
+    def test_one_that_climbs_by_itself_is_refused(self) -> None:
+        rig = load_rig("lamplighter")
+        climb = block(load_recipe("climb"), rig).clip
+        with pytest.raises(InputError, match=r"loops: the cycle climbs \+0\.340 m a round by itself"):
+            lay(climb, rig, ground=UP, loops=3)
+
+    def test_a_travelling_one_is_told_how_it_comes_back_in_place(self) -> None:
+        clip, rig = demo("lamplighter")
+        road = travelling(clip, rig)
+        with pytest.raises(InputError, match=r"sits in root; .*\(surefoot travel --to in-place"):
+            lay(road, rooted(rig, road), ground=UP, loops=3)

@@ -15,6 +15,7 @@ from importlib import import_module
 from typing import NoReturn
 
 from surefoot._version import __version__
+from surefoot.cautions import FOR_ANIMATION
 from surefoot.commands import COMMANDS
 from surefoot.errors import SurefootError
 
@@ -22,7 +23,6 @@ __all__ = ["main"]
 
 SIGNED = ("--belt", "--clearance", "--leave-below", "--landing")
 """Options whose value may begin with a minus."""
-CAUTION = "Figures are for animation, not for clinical or ergonomic use."
 
 
 class _Parser(argparse.ArgumentParser):
@@ -40,7 +40,7 @@ def _parser(argv: Sequence[str]) -> argparse.ArgumentParser:
     parser = _Parser(
         prog="surefoot",
         description="Finds sliding and cutting feet in a clip and mends them, and leaves the hips alone.",
-        epilog=f"Exit status: 0 clean or notes only, 1 warnings or errors, 2 wrong input. {CAUTION}",
+        epilog=f"Exit status: 0 clean or notes only, 1 warnings or errors, 2 wrong input. Figures are {FOR_ANIMATION}.",
     )
     parser.add_argument("--version", action="version", version=f"surefoot {__version__}")
     commands = parser.add_subparsers(dest="command", metavar="COMMAND", required=True)
@@ -53,7 +53,7 @@ def _parser(argv: Sequence[str]) -> argparse.ArgumentParser:
             name, help=summary, description=command.DESCRIPTION, epilog=f"example: {command.EXAMPLE}"
         )
         command.add_options(own)
-        own.set_defaults(run=command.run)
+        own.set_defaults(run=command.run, call=main)
     return parser
 
 

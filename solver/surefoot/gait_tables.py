@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from math import isinf
 
 from surefoot.blocking import Blocked
+from surefoot.cautions import FOR_ANIMATION
 from surefoot.clip import Clip
 from surefoot.gait_bands import Band, Beside
 from surefoot.tables import print_table
@@ -13,7 +14,6 @@ from surefoot.tables import print_table
 __all__ = ["beside_json", "print_beside", "print_blocked", "shown_band"]
 
 HEAD = ("figure", "amount", "gait science", "here", "source")
-CAUTION = "for animation, not for clinical or ergonomic use"
 
 
 def print_blocked(blocked: Blocked, clip: Clip) -> None:
@@ -34,7 +34,7 @@ def print_blocked(blocked: Blocked, clip: Clip) -> None:
 
 def print_beside(rows: Sequence[Beside]) -> None:
     """Print every figure beside its band, and name those that leave it."""
-    print(f"\nbeside gait science ({CAUTION}):")
+    print(f"\nbeside gait science ({FOR_ANIMATION}):")
     table = []
     for row in rows:
         band = row.band

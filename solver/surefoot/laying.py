@@ -90,7 +90,7 @@ def lay(
     Raises
     ------
     InputError
-        If the clip is no loop, doesn't travel, turns, or its hips and feet don't sit in the world.
+        If the clip is no loop, doesn't travel, turns or climbs by itself, or its hips and feet don't sit in the world.
     """
     _check(clip, rig, loops, stride, tuple(let))
     flat = plant(clip, rig, belt=belt)
@@ -99,6 +99,11 @@ def lay(
     assert drift is not None
     way = np.array([drift.shift[0], drift.shift[2]])
     far = float(np.hypot(*way))
+    if abs(drift.shift[1]) > 1e-3 * rig.leg:
+        raise InputError(
+            f"the cycle climbs {drift.shift[1]:+.3f} m a round by itself; lay one that walks on the level",
+            place="loops",
+        )
     if abs(drift.turn) > 1e-6:
         raise InputError("the cycle turns by itself; lay one that walks straight along a route", place="loops")
     if far < 1e-3 * rig.leg:
@@ -138,7 +143,7 @@ def lay(
     )
     if height is None or height.channel not in clip.channels:
         return Laid(made, raised, pace.steps, False)
-    own = channels[height.channel]
+    own = _keyed(channels[height.channel], pace.turns(None, clip.first, last))
     for _ in range(ROUNDS):
         up = made.with_channels({height.channel: _added(own, _between(frames, raised / height.scale))})
         lower = _lowering(up, rig, ground)
@@ -183,8 +188,9 @@ def _check(clip: Clip, rig: Rig, loops: int, stride: tuple[float, float], let: t
     for name in ("hips", "left_foot", "right_foot"):
         control = rig.controls[name]
         if control.parent != "world":
+            back = " (surefoot travel --to in-place brings a walk back there)" if control.parent == "root" else ""
             raise InputError(
-                f"it sits in {control.parent}; laying out is for hips and feet that sit in the world",
+                f"it sits in {control.parent}; laying out is for hips and feet that sit in the world{back}",
                 place=f"control {name}",
             )
     for name in let:
@@ -226,13 +232,17 @@ def _sampled(curve: Curve, clip: Clip, loops: int) -> Curve:
     return Curve.through(clip.first + np.arange(loops * clip.frames, dtype=np.float64), np.tile(value, loops))
 
 
+def _keyed(curve: Curve, frames: Array) -> Curve:
+    """Return a channel that can be carried along: one of a single key, which holds its value, gets more of them."""
+    if len(curve.frames) > 1:
+        return curve
+    still = np.zeros(len(frames))
+    return Curve.given(frames, np.full(len(frames), curve.values[0]), still, still)
+
+
 def _added(curve: Curve, more: Added) -> Curve:
     """Return a channel with something added to its keys, slopes and handles."""
     at = curve.frames
-    if len(at) == 1:
-        raise InputError(
-            "a channel of one key can't be carried along; give it a key at the loop's end too", place="loops"
-        )
     here = more(at)
     before, after = (here - more(at - NEAR)) / NEAR, (more(at + NEAR) - here) / NEAR
     given = np.where(curve.shapes == Shape.GIVEN, 1.0, 0.0)
@@ -284,7 +294,7 @@ def _along_line(
             more = carried(foot, part)
             if np.abs(more(frames)).max() > 1e-12:
                 made[axis.channel] = _added(
-                    channels[axis.channel],
+                    _keyed(channels[axis.channel], pace.turns(foot, int(frames[0]), int(frames[-1]))),
                     lambda at, more=more, axis=axis: more(at) / axis.scale,  # type: ignore[misc]
                 )
     return made

@@ -134,6 +134,16 @@ class Pace:
         share = share * share * (3.0 - 2.0 * share)
         return np.asarray(values[:, k] + (values[:, k + 1] - values[:, k]) * share)
 
+    def turns(self, foot: int | None, first: int, last: int) -> Array:
+        """Return the whole frames at which the hips' (None) or a foot's way changes, the clip's own ends included.
+
+        Keys there, with the slopes that the way has, follow it: it's a cubic between two of them.
+        """
+        mine = [step for step in self.steps if foot is None or step.foot == foot]
+        times = [step.middle for step in mine] if foot is None else [time for step in mine for time in step.frames]
+        inside = np.clip(np.round(times), first, last)
+        return np.unique(np.append(inside, (first, last)))
+
     def stances(self, first: int, last: int) -> tuple[Stance, ...]:
         """Return the stances within a range of frames, cut off at its ends; of single frames none."""
         found = []

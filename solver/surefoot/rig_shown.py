@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from surefoot.cautions import FOR_ANIMATION
 from surefoot.hinge_chain import hinge_points, leg_hinges
 from surefoot.rig import FEET, Limits, Rig
 
@@ -90,5 +91,5 @@ def rig_words(rig: Rig) -> list[str]:
     for control in rig.controls.values():
         axes = ", ".join(axis.channel for axis in control.axes.values())
         lines.append(f"control {control.name} in {control.parent}, order {control.order}: {axes}")
-    lines.append("for animation, not for clinical or ergonomic use")
+    lines.append(FOR_ANIMATION)
     return lines

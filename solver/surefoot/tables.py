@@ -8,6 +8,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from surefoot.cautions import FOR_PICTURES
 from surefoot.checking import Report
 from surefoot.clip import Clip
 from surefoot.curves import Pack
@@ -40,10 +41,14 @@ SELDOM = ("overhang",)
 
 
 class Seen(NamedTuple):
-    """Whether belt and stances were stated, or worked out from the clip."""
+    """What was stated or worked out from the clip: belt and stances; and the ground."""
 
     belt_stated: bool
     stances_stated: bool
+    ground: str = ""
+    """The name of a ground that was asked for."""
+    for_pictures: bool = False
+    """Whether that is stairs, a ramp or the like, which nobody should build from."""
 
 
 def print_findings(clip: Clip, report: Report, *, seen: Seen) -> None:
@@ -68,8 +73,7 @@ def print_comparison(
 
     ``knees`` are the largest turns of each knee's direction, degrees.
     """
-    told = [kind for kind in after.tolerances if kind not in SELDOM or before.most(kind) or after.most(kind)]
-    _table(("finding", "before", "after"), [(kind, _worst(before, kind), _worst(after, kind)) for kind in told])
+    _print_kinds(before, after)
     left = [f for f in after.findings if f.level != "note"]
     if left:
         print("\nleft over:")
@@ -85,7 +89,9 @@ def print_comparison(
     print(f"knees turned about their legs: {'; '.join(turns)}")
     count = len(planted.changed)
     print(
-        f"channels written: {count} of {len(clip.channels)}; the others are untouched" if count else "nothing changed"
+        f"channels written: {count} of {len(clip.channels)}; the others are untouched"
+        if count
+        else "the feet needed nothing"
     )
     if planted.keys:
         print(_keys(planted))
@@ -98,6 +104,11 @@ def print_comparison(
         print("nothing written; name a file with -o to keep the result")
 
 
+def _print_kinds(before: Report, after: Report) -> None:
+    told = [kind for kind in after.tolerances if kind not in SELDOM or before.most(kind) or after.most(kind)]
+    _table(("finding", "before", "after"), [(kind, _worst(before, kind), _worst(after, kind)) for kind in told])
+
+
 def print_edit(
     made: Clip,
     before: Report,
@@ -107,15 +118,15 @@ def print_edit(
     removed: Sequence[str],
     planted: Planted | None,
     written: Sequence[str],
+    seen: Seen,
 ) -> None:
     """Print what an edit changed, what was found before and after it, and what was written."""
-    kinds = after.tolerances
-    _table(("finding", "before", "after"), [(kind, _worst(before, kind), _worst(after, kind)) for kind in kinds])
+    _print_kinds(before, after)
     left = [f for f in after.findings if f.level != "note"]
     if left:
         print("\nleft over:")
         _print_rows(left)
-    _print_seen(made, after, Seen(belt_stated=True, stances_stated=made.stances is not None))
+    _print_seen(made, after, seen._replace(belt_stated=True, stances_stated=made.stances is not None))
     print(f"edited: {', '.join(map(_plain, edited)) or 'nothing'}")
     if removed:
         print(f"removed: {', '.join(map(_plain, removed))}")
@@ -235,7 +246,10 @@ def _print_seen(clip: Clip, report: Report, seen: Seen) -> None:
     loop = ", a loop" if clip.loop else ""
     name = _plain(clip.name) or "clip"
     print(f"\n{name}: frames {clip.first} to {clip.last} at {float(clip.rate):g} a second{loop}")
-    print(f"ground: {_ground(report)}{'' if seen.belt_stated else ' (estimated)'}")
+    ground = f"{_plain(seen.ground)}, " if seen.ground else ""
+    print(f"ground: {ground}{_ground(report)}{'' if seen.belt_stated else ' (estimated)'}")
+    if seen.for_pictures:
+        print(f"stairs, ramps and kerbs are {FOR_PICTURES}")
     found = "" if seen.stances_stated else " (found)"
     told = "; ".join(f"{foot} {spans or 'none'}" for foot, spans in stances.items())
     print(f"stances{found}: {told}")

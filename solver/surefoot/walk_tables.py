@@ -6,6 +6,7 @@ import math
 from collections.abc import Sequence
 from typing import Any
 
+from surefoot.cautions import FOR_ANIMATION
 from surefoot.gait import Gait
 from surefoot.gait_phases import Phase, StepFrames
 from surefoot.gait_relations import WALK_RATIO
@@ -19,7 +20,7 @@ def gait_lines(gait: Gait, phases: Sequence[Phase], steps: Sequence[StepFrames],
     low, high = (1e3 * bound for bound in WALK_RATIO)
     left, right = gait.steps
     rows = [
-        ("speed", f"{gait.speed:.3f} m/s: the belt's, in place"),
+        ("speed", f"{gait.speed:.3f} m/s over the ground"),
         ("stride", f"{gait.stride:.3f} m in {gait.stride_time:.3f} s"),
         ("steps", f"left {_metres(left)}, right {_metres(right)}; {_metres(gait.step_width)} apart sideways"),
         ("cadence", f"{gait.cadence:.1f} steps a minute"),
@@ -39,7 +40,7 @@ def gait_lines(gait: Gait, phases: Sequence[Phase], steps: Sequence[StepFrames],
         f"up {_frame(step.up)}"
         for step in steps
     ]
-    return [*lines, *(f"warning: {told}" for told in warnings)]
+    return [*lines, *(f"warning: {told}" for told in warnings), FOR_ANIMATION]
 
 
 def _metres(value: float) -> str:
@@ -73,5 +74,5 @@ def gait_json(
             {"foot": s.foot, "contact": s.contact, "down": s.down, "passing": s.passing, "up": s.up} for s in steps
         ],
         "warnings": list(warnings),
-        "for": "animation, not for clinical or ergonomic use",
+        "for": FOR_ANIMATION.removeprefix("for "),
     }  # fmt: skip

@@ -25,6 +25,7 @@ COMMANDS = {
     "convert": "write a clip in another format, by suffix, or its feet in another style",
     "map": "propose which joint, node or marker of a file is which",
     "rig": "show a rig in words, derive its legs, or measure one from a capture",
+    "demo": "run the first hour: block, edit, plant, travel, climb stairs, hand over",
     "formats": "list the formats that are read and written",
 }
 """Every command and what it is for, in the order in which ``surefoot --help`` lists them."""

@@ -12,7 +12,8 @@ SHARED_OPTIONS = (
     (
         "--ground",
         "GROUND",
-        "the ground as a TOML file, or a preset such as accessible-stairs; left out, level at height 0",
+        "the ground as a TOML file, or a preset such as accessible-stairs (for pictures, not for building); "
+        "left out, level at height 0",
     ),
     (
         "--belt",

@@ -88,7 +88,10 @@ def run(options: argparse.Namespace) -> int:
     else:
         print_blocked(blocked, clip)
         print_beside(rows)
-        print_findings(clip, report, seen=Seen(belt_stated=True, stances_stated=True))
+        stairs = isinstance(blocked.ground, Profile)
+        name = blocked.ground.name if stairs else ""
+        seen = Seen(belt_stated=True, stances_stated=True, ground=name, for_pictures=stairs)
+        print_findings(clip, report, seen=seen)
         for path in written:
             print(f"written: {path}")
         if not written:

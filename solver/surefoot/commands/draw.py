@@ -32,9 +32,11 @@ def add_options(parser: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Draw the clip and say where it was written."""
+    from surefoot.cautions import FOR_PICTURES
     from surefoot.commands.as_json import print_json
     from surefoot.commands.compared import read_compared
     from surefoot.errors import FileError, UnknownName
+    from surefoot.ground import Profile
     from surefoot.options import read_frames
     from surefoot.pictures.ink import THEMES
     from surefoot.pictures.png import png_bytes
@@ -61,5 +63,7 @@ def run(options: argparse.Namespace) -> int:
         print_json({"clip": now.clip.name, "pictures": list(kinds), "told": picture.told, "written": options.output})
     else:
         print(f"drawn: {', '.join(kinds)}")
+        if isinstance(now.scene.ground, Profile):
+            print(f"stairs, ramps and kerbs are {FOR_PICTURES}")
         print(f"written: {options.output}")
     return 0

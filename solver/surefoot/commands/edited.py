@@ -94,5 +94,5 @@ def finish(
     else:
         for line in told:
             print(line)
-        print_edit(made, first, after, edited=changed, removed=gone, planted=planted, written=written)
+        print_edit(made, first, after, edited=changed, removed=gone, planted=planted, written=written, seen=job.seen)
     return 0 if after.is_clean else 1

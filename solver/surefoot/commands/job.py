@@ -16,7 +16,7 @@ from surefoot.demos import demo_path
 from surefoot.errors import InputError, UnknownName
 from surefoot.formats.mapping import Mapping as ClipMapping
 from surefoot.formats.opening import Opened, clip_files, open_clip
-from surefoot.ground import Flat, Ground
+from surefoot.ground import Flat, Ground, Profile
 from surefoot.ground_file import load_ground
 from surefoot.ground_presets import preset_ground, preset_grounds
 from surefoot.options import leave_alone, read_amount, read_belt, read_leave, read_stances
@@ -52,6 +52,8 @@ class Job:
         return Seen(
             belt_stated=self.belt is not None or self.clip.belt is not None,
             stances_stated=self.clip.stances is not None,
+            ground="" if isinstance(self.ground, Flat) else self.ground.name,
+            for_pictures=isinstance(self.ground, Profile),
         )
 
     def files(self, clip: Clip, path: str) -> list[tuple[bytes, str]]:

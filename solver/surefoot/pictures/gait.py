@@ -12,6 +12,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from surefoot.cautions import FOR_ANIMATION
 from surefoot.pictures.axes import Panel, round_ticks, told
 from surefoot.pictures.subject import Subject
 from surefoot.pictures.svg import WIDTH, Pen, Picture
@@ -24,7 +25,6 @@ Flags = NDArray[np.bool_]
 
 LEFT = 150.0
 PARTS = ("heel", "ball", "toe")
-NOT_CLINICAL = "for animation, not for clinical or ergonomic use"
 
 
 class Cycle(NamedTuple):
@@ -98,7 +98,7 @@ def gait_diagram(subject: Subject, *, before: Subject | None = None) -> Picture:
     pen.text(24, y + 44, words, size=12.0)
     note = f"a part touches while lower than {subject.report.tolerances['hover'][1] * 1e3:.3g} mm in a stance"
     note += "; open bars: before" if before is not None else ""
-    pen.text(24, y + 62, f"{note}; {NOT_CLINICAL}", size=11.0, style="sf-soft")
+    pen.text(24, y + 62, f"{note}; {FOR_ANIMATION}", size=11.0, style="sf-soft")
     return pen.picture("Gait diagram", words + ".", y + 78)
 
 

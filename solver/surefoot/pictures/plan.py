@@ -7,6 +7,8 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from surefoot.cautions import FOR_PICTURES
+from surefoot.ground import Profile
 from surefoot.pictures.axes import Panel
 from surefoot.pictures.figure import ground_line, looked_at
 from surefoot.pictures.subject import Subject
@@ -237,6 +239,8 @@ def _section(pen: Pen, panel: Panel, subject: Subject, tracks: Sequence[Track], 
         pen.path(rises.points(ends[:, 0], ends[:, 1]) - [0.0, 2.0], style)
     pen.text(panel.x - 8, rises.y + rises.height + 4, "section", size=11.0, anchor="end", style="sf-soft")
     words = f"{subject.scene.ground.name}, to the same scale: it rises {np.ptp(seen[:, 1]) * 1e3:.0f} mm here"
+    if isinstance(subject.scene.ground, Profile):
+        words += f"; {FOR_PICTURES}"
     pen.text(panel.x, base + 16, words, size=11.0, style="sf-soft")
     return base + 26
 

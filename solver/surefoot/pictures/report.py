@@ -7,10 +7,10 @@ from html import escape
 from pathlib import Path
 
 from surefoot.belt import Belt
+from surefoot.cautions import FOR_ANIMATION, FOR_PICTURES
 from surefoot.checking import Triple
 from surefoot.clip import Clip, Stance
 from surefoot.ground import Ground
-from surefoot.pictures.gait import NOT_CLINICAL
 from surefoot.pictures.ink import defs_of, style_of, variables
 from surefoot.pictures.listings import finding_rows, kinds_table, proposals_table
 from surefoot.pictures.scrubbed import figure_json
@@ -23,7 +23,6 @@ __all__ = ["html_report", "report_of"]
 
 POLICY = "default-src 'none'; style-src 'unsafe-inline'; script-src 'unsafe-inline'"
 """What the page may do: show itself. Nothing is fetched from anywhere."""
-GROUND_NOTE = "grounds are for pictures, not for building: local codes and licensed practice decide"
 
 
 def html_report(
@@ -130,7 +129,8 @@ slider has the focus; a button in the tables below goes to a finding's worst fra
 <section><h2>Proposals</h2>
 {parts["proposals"]}</section>
 </main>
-<footer><p>Figures of gait are {NOT_CLINICAL}; {GROUND_NOTE}. Colours after Okabe and Ito 2008.</p></footer>
+<footer><p>Figures of gait are {FOR_ANIMATION}; grounds are {FOR_PICTURES}.
+Colours after Okabe and Ito 2008.</p></footer>
 <script type="application/json" id="figure-data">{parts["figure"]}</script>
 <script type="module">
 {_read("report.js")}</script>

@@ -7,10 +7,10 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from surefoot.cautions import FOR_ANIMATION
 from surefoot.curves import Pack
 from surefoot.joints import KNEE, joints_of
 from surefoot.pictures.axes import Panel, padded
-from surefoot.pictures.gait import NOT_CLINICAL
 from surefoot.pictures.subject import Subject
 from surefoot.pictures.svg import WIDTH, Pen, Picture
 from surefoot.rig import FEET
@@ -220,7 +220,7 @@ def leg_curves(subject: Subject, *, before: Subject | None = None) -> Picture:
             drawn.curve(lower.points(*_closed(every[which], reaches[which][foot])), style)
             pen.group(drawn.body, "sf-faint" if which else "sf-now")
     note = f"broken line: 100 %, the leg's length; dotted: {100 * rig.reach:g} %, as far as planting lets it reach"
-    pen.text(84, top + 458, f"{note}; thick line below: stance; {NOT_CLINICAL}", size=11.0, style="sf-soft")
+    pen.text(84, top + 458, f"{note}; thick line below: stance; {FOR_ANIMATION}", size=11.0, style="sf-soft")
     told = "; ".join(
         f"{name}: knee {knees[0][f].min():.1f} to {knees[0][f].max():.1f} degrees, "
         f"leg at most {reaches[0][f].max():.2f} % of its length" for f, name in enumerate(FEET)

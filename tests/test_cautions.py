@@ -1,0 +1,71 @@
+"""Where a command shows figures of gait or stairs, it says what they aren't for."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from surefoot.cautions import FOR_ANIMATION, FOR_PICTURES
+from surefoot.cli import main
+
+STAIRS = ("--ground", "accessible-stairs")
+
+
+def told(capsys: pytest.CaptureFixture[str], *words: str | Path) -> str:
+    assert main([str(word) for word in words]) in (0, 1)
+    return capsys.readouterr().out
+
+
+def in_a_row(text: str) -> str:
+    return " ".join(text.split())
+
+
+@pytest.mark.parametrize(
+    "words", [("travel", "lamplighter"), ("travel", "lamplighter", "--json"), ("rig", "show", "lamplighter")],
+    ids=lambda words: " ".join(words),
+)  # fmt: skip
+def test_figures_of_gait_and_bodies_are_for_animation(
+    words: tuple[str, ...], capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert FOR_ANIMATION.removeprefix("for ") in told(capsys, *words)
+
+
+def test_a_blocked_climb_says_both(capsys: pytest.CaptureFixture[str]) -> None:
+    shown = told(capsys, "block", "climb")
+    assert FOR_ANIMATION in shown
+    assert FOR_PICTURES in shown
+
+
+@pytest.mark.parametrize(
+    "words", [("check",), ("plant",), ("remix", "--add", "hips.y=-1", "--no-plant")], ids=lambda words: words[0]
+)
+def test_stairs_under_a_clip_are_named_and_are_for_pictures(
+    words: tuple[str, ...], capsys: pytest.CaptureFixture[str]
+) -> None:
+    shown = told(capsys, words[0], "lamplighter", *STAIRS, *words[1:])
+    assert "ground: accessible-stairs, moves at" in shown
+    assert FOR_PICTURES in shown
+
+
+def test_level_ground_needs_no_caution(capsys: pytest.CaptureFixture[str]) -> None:
+    shown = told(capsys, "check", "lamplighter")
+    assert "ground: moves at" in shown
+    assert FOR_PICTURES not in shown
+
+
+def test_pictures_and_reports_carry_them_along(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    sheet, report = tmp_path / "sheet.svg", tmp_path / "report.html"
+    shown = told(capsys, "draw", "lamplighter", *STAIRS, "--pictures", "plan,gait", "-o", sheet)
+    assert FOR_PICTURES in shown
+    told(capsys, "report", "lamplighter", *STAIRS, "--as-is", "-o", report)
+    for path in (sheet, report):
+        text = in_a_row(path.read_text(encoding="utf-8"))
+        assert FOR_PICTURES in text, path.name
+        assert FOR_ANIMATION in text, path.name
+
+
+@pytest.mark.parametrize("command", ["check", "plant", "remix", "travel", "draw", "report", "page"])
+def test_help_says_it_of_grounds(command: str, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main([command, "--help"]) == 0
+    assert "(for pictures, not for building)" in in_a_row(capsys.readouterr().out)
