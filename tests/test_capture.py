@@ -520,3 +520,17 @@ def test_the_demo_files_are_what_the_script_makes(walked: Capture) -> None:
     pose = pose_of(written, shipped)
     was = np.moveaxis(walked.part(392, 737, every=2).points[:, :, 2], (0, 1, 2), (2, 1, 0))
     np.testing.assert_allclose(pose.ankle, was, atol=1.01e-4)
+
+
+def test_the_rotations_of_the_captured_hips_are_rotations() -> None:
+    """Columns are square to each other, of length one and right-handed."""
+    rotation = jump_points().hips_rotation
+    unit = np.broadcast_to(np.eye(3), rotation.shape)
+    np.testing.assert_allclose(rotation.swapaxes(-1, -2) @ rotation, unit, atol=1e-12)
+    np.testing.assert_allclose(np.linalg.det(rotation), 1.0, atol=1e-12)
+
+
+def test_the_captured_jump_cannot_be_written_to() -> None:
+    """The capture is shared between tests, so its arrays are shut."""
+    with pytest.raises(ValueError, match="read-only"):
+        jump_points().points[0] = 0.0

@@ -1,4 +1,4 @@
-"""Meshes as ground: against each triangle by itself, trimesh's nearest points, planes, and dense sampling."""
+"""Meshes as ground: against each triangle by itself, planes, and dense sampling; trimesh is asked in `tests/outside`."""
 
 from __future__ import annotations
 
@@ -46,19 +46,6 @@ def test_heights_are_where_rays_from_above_meet_the_mesh() -> None:
         inside = (uv >= -1e-12).all(axis=1) & (uv.sum(axis=1) <= 1 + 1e-12)
         y = (a + uv[:, :1] * (b - a) + uv[:, 1:] * (c - a))[inside, 1]
         assert got == pytest.approx(float(y.max()), abs=1e-12)
-
-
-def test_depth_is_the_distance_to_the_nearest_triangle() -> None:
-    """Witness: trimesh's closest point on every triangle."""
-    mesh, random = sheet(waves, spacing=0.2, size=20), np.random.default_rng(2)
-    x, z = random.uniform(-1.5, 1.5, (2, 200))
-    y = mesh.height(x, z) + random.uniform(-0.05, 0.05, 200)
-    triangles = mesh.vertices[mesh.faces]
-    depth = mesh.depth(x, y, z)
-    for point, got in zip(np.column_stack([x, y, z]), depth, strict=True):
-        near = trimesh.triangles.closest_point(triangles, np.tile(point, (len(triangles), 1)))
-        assert abs(got) == pytest.approx(float(np.linalg.norm(near - point, axis=1).min()), abs=1e-4)
-    assert np.array_equal(depth > 0, y < mesh.height(x, z))
 
 
 def test_a_plane_as_a_mesh_is_the_plane() -> None:

@@ -8,13 +8,10 @@ from fractions import Fraction
 import pytest
 
 from surefoot.errors import InputError, UnknownName
-from surefoot.units import ANGLES, LENGTHS, read_rate, unit_scale
+from surefoot.units import ANGLES, read_rate, unit_scale
 
 
-def test_an_inch_is_254_tenths_of_a_millimetre_and_a_foot_is_twelve() -> None:
-    """International yard and pound agreement, 1959 (from memory)."""
-    assert LENGTHS["in"] == 0.0254
-    assert LENGTHS["ft"] == pytest.approx(12 * 0.0254, abs=1e-16)
+def test_units_are_shares_of_a_metre_and_of_a_radian() -> None:
     assert unit_scale("deg") == ANGLES["deg"] == math.radians(1.0)
     assert (unit_scale("m"), unit_scale("cm"), unit_scale("mm"), unit_scale("rad")) == (1.0, 0.01, 0.001, 1.0)
 
@@ -52,7 +49,6 @@ def test_an_unknown_unit_lists_those_that_are_known() -> None:
     ],
 )
 def test_a_rate_is_read_exactly_and_broadcast_rates_as_their_fractions(written: float | str, exact: Fraction) -> None:
-    """Fractions over 1001: ITU-R BT.709 (from memory)."""
     assert read_rate(written) == exact
 
 

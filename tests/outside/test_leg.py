@@ -16,6 +16,7 @@ import pytest
 from surefoot.leg import knee_angle, knee_point
 from surefoot.leg_chain import POINTS, LegChain, leg_jacobian, leg_points
 from surefoot.rig import Foot, Leg
+from tests.outside.table import agrees
 
 mujoco = pytest.importorskip("mujoco", reason="needs mujoco-core")
 
@@ -66,6 +67,7 @@ def a_leg(side: str) -> Leg:
 
 @pytest.mark.parametrize("side", ["left", "right"])
 def test_points_and_jacobian_are_mujocos_on_200_random_poses(side: str) -> None:
+    """Source: MuJoCo, mj_kinematics and mj_jacSite (verified)."""
     leg = a_leg(side)
     q = np.random.default_rng(20).uniform(-1.6, 1.6, (7, 200))
     points, jacobian = leg_jacobian(q, LegChain.one(leg, side=side))
@@ -81,13 +83,16 @@ def test_points_and_jacobian_are_mujocos_on_200_random_poses(side: str) -> None:
             theirs[:, i, pose] = THEIRS.T @ data.site(name).xpos
             mujoco.mj_jacSite(model, data, by_site, None, data.site(name).id)
             their_jacobian[:, i, :, pose] = THEIRS.T @ by_site * factor
-    np.testing.assert_allclose(points, theirs, rtol=0, atol=1e-12)
-    np.testing.assert_allclose(jacobian, their_jacobian, rtol=0, atol=1e-12)
+    agrees("points of a leg by joints, m", points, theirs, bound=1e-12)
+    agrees("Jacobian of a leg, m", jacobian, their_jacobian, bound=1e-12)
     assert np.ptp(theirs[:, -1], axis=1).min() > 1.0  # the poses were wide
 
 
 def test_the_reference_pose_of_three_libraries() -> None:
-    """MuJoCo 4.0, pytransform3d 3.17 and ikpy 4.2 gave these four points, rounded to 0.1 mm (measured)."""
+    """The four points were measured with all three, and rounded to 0.1 mm.
+
+    Source: MuJoCo 4.0, pytransform3d 3.17 and ikpy 4.2, run elsewhere (computed).
+    """
     outline = [[-0.04, -0.045], [0.04, -0.045], [0.04, 0.17], [-0.04, 0.17]]
     foot = Foot([0.0, -0.05, -0.045], [0.0, -0.05, 0.11], [0.0, -0.05, 0.17], outline)
     leg = Leg([-0.085, 0.0, 0.0], 0.42, 0.41, foot)
@@ -101,7 +106,7 @@ def test_the_reference_pose_of_three_libraries() -> None:
         "toe": (0.2116, -0.8375, 0.0197),
     }
     for name, point in published.items():
-        np.testing.assert_allclose(points[:, POINTS.index(name)], point, rtol=0, atol=5.0001e-5, err_msg=name)
+        agrees(f"{name} of the reference pose, m", points[:, POINTS.index(name)], point, bound=5.0001e-5)
 
 
 def exact_angle(reach: float, thigh: float, shank: float) -> Any:
@@ -126,11 +131,12 @@ BONES = [(0.42, 0.41), (0.41, 0.42), (0.4, 0.4), (0.42875, 0.4305), (0.9, 0.25),
 def test_the_knee_angle_is_the_law_of_cosines_in_50_digits_down_to_straight_and_folded(
     thigh: float, shank: float
 ) -> None:
+    """Source: mpmath, the law of cosines in 50 digits (verified)."""
     r = reaches(thigh, shank)
     exact = [exact_angle(float(v), thigh, shank) for v in r]
     angle = knee_angle(r, thigh, shank)
     wrong = np.array([float(abs(mpmath.mpf(float(a)) - e)) for a, e in zip(angle, exact, strict=True)])
-    assert wrong.max() < 9e-16  # two units in the last place of pi
+    agrees("knee angle less its law of cosines, rad", wrong, 0.0, bound=9e-16)  # two units in the last place of pi
     # the plain form is what this one is there to better
     plain = np.arccos(np.clip((thigh**2 + shank**2 - r**2) / (2 * thigh * shank), -1, 1))
     assert np.abs(plain - angle).max() > 1e-10
@@ -138,31 +144,41 @@ def test_the_knee_angle_is_the_law_of_cosines_in_50_digits_down_to_straight_and_
 
 @pytest.mark.parametrize(("thigh", "shank"), BONES)
 def test_the_knees_height_over_the_leg_keeps_its_digits_down_to_straight_and_folded(thigh: float, shank: float) -> None:
+    """Source: mpmath, the law of cosines in 50 digits (verified)."""
     r = reaches(thigh, shank)
     zero = np.zeros_like(r)
     ahead = np.array([zero, zero, zero + 1.0])
     knee = knee_point(np.array([zero, zero, zero]), np.array([zero, -r, zero]), ahead, thigh, shank)
+    aheads, alongs = [], []
     for reach, y, height in zip(r, knee[1], knee[2], strict=True):
         with mpmath.workdps(50):
             a, b, c = (mpmath.mpf(float(v)) for v in (thigh, shank, reach))
             along = (a * a - b * b + c * c) / (2 * c)
             across = mpmath.sqrt(a * a - along * along)
-            assert abs(height - across) < 1e-15 * across
-            assert abs(-y - along) < 4.5e-16 * a  # four roundings
+            aheads.append(float(abs(height - across) / across))
+            alongs.append(float(abs(-y - along) / a))
             assert across > 0
+    agrees("knee's height over the leg, share", aheads, 0.0, bound=1e-15)
+    agrees("knee's place along the leg, share of the thigh", alongs, 0.0, bound=4.5e-16)  # four roundings
 
 
 @pytest.mark.parametrize(("short", "flexion"), [(0.001, 5.5), (0.005, 12.4), (0.010, 17.5)])
 def test_a_millimetre_short_of_straight_already_bends_the_knee_by_five_degrees(short: float, flexion: float) -> None:
-    """Thigh 0.245 and shank 0.246 of a stature of 1.75 m; by geometry (computed)."""
+    """Thigh 0.245 and shank 0.246 of a stature of 1.75 m.
+
+    Source: plain geometry, the law of cosines by hand (computed).
+    """
     thigh, shank = 0.245 * 1.75, 0.246 * 1.75
     bent = 180.0 - np.degrees(knee_angle(np.array(thigh + shank - short), thigh, shank))
-    assert bent == pytest.approx(flexion, abs=0.05)
+    agrees(f"flexion of a leg {1000 * short:.0f} mm short of straight, degrees", bent, flexion, bound=0.05)
 
 
 @pytest.mark.parametrize(("flexion", "reach"), [(60.0, 0.7441), (90.0, 0.6076)])
 def test_the_reach_of_a_knee_bent_by_sixty_and_ninety_degrees(flexion: float, reach: float) -> None:
-    """The same leg; by geometry (computed)."""
+    """Of the same leg.
+
+    Source: plain geometry, the law of cosines by hand (computed).
+    """
     # a tenth of a millimetre in the printed reach is up to 0.014 degrees at the knee
     bent = 180.0 - np.degrees(knee_angle(np.array(reach), 0.245 * 1.75, 0.246 * 1.75))
-    assert bent == pytest.approx(flexion, abs=0.014)
+    agrees(f"flexion at a reach of {reach} m, degrees", bent, flexion, bound=0.014)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 
 from surefoot import Rig, load_rig
+from tests.outside.table import agrees, within
 
 STATURE = 1.75
 
@@ -30,39 +31,55 @@ def inside(value: float, band: tuple[float, float, float]) -> bool:
     return low - margin <= value <= high + margin
 
 
+def lies(what: str, value: float, band: tuple[float, float, float]) -> None:
+    low, high, margin = band
+    within(what, value, low - margin, high + margin)
+
+
 def test_the_adults_heights_lie_inside_the_bands_of_ansur(adult: Rig) -> None:
-    """Drillis and Contini's fractions (1966, secondary source) against ANSUR II (computed)."""
+    """Drillis and Contini's fractions against later measurements.
+
+    Source: ANSUR II, Gordon and others 2014, NATICK/TR-15/007, means of the raw data (computed).
+    """
     leg = adult.legs[0]
     ankle = -leg.foot.sole / STATURE
-    assert inside(ankle, ANKLE_HEIGHT)
-    assert inside(ankle + leg.shank / STATURE, KNEE_HEIGHT)
-    assert inside(ankle + (leg.shank + leg.thigh) / STATURE, HIP_HEIGHT)
+    lies("the adult's ankle, share of stature", ankle, ANKLE_HEIGHT)
+    lies("the adult's knee, share of stature", ankle + leg.shank / STATURE, KNEE_HEIGHT)
+    lies("the adult's hip, share of stature", ankle + (leg.shank + leg.thigh) / STATURE, HIP_HEIGHT)
 
 
 def test_the_adults_segments_add_up_to_the_hip_height_of_drillis_and_contini(adult: Rig) -> None:
-    """0.245 + 0.246 + 0.039 = 0.530 of the stature (secondary source)."""
+    """0.245 + 0.246 + 0.039 of the stature.
+
+    Source: Drillis and Contini 1966, by way of Winter 2009 (secondary).
+    """
     leg = adult.legs[0]
-    assert (leg.thigh + leg.shank - leg.foot.sole) / STATURE == pytest.approx(0.530, abs=1e-9)
+    height = (leg.thigh + leg.shank - leg.foot.sole) / STATURE
+    agrees("the adult's hip height, share of stature", height, 0.530, bound=1e-9)
 
 
 def test_the_adults_foot_has_the_proportions_of_ansur(adult: Rig) -> None:
+    """Source: ANSUR II, Gordon and others 2014, NATICK/TR-15/007, means of the raw data (computed)."""
     foot = adult.legs[0].foot
-    assert inside(foot.length / STATURE, FOOT_LENGTH)
-    assert inside((foot.ball[2] - foot.heel[2]) / foot.length, BALL)
+    lies("the adult's foot, share of stature", foot.length / STATURE, FOOT_LENGTH)
+    lies("heel to ball, share of the foot", (foot.ball[2] - foot.heel[2]) / foot.length, BALL)
     low, high = foot.edge(float(foot.ball[2]))
-    assert inside((high - low) / foot.length, BREADTH)
+    lies("breadth, share of the foot", (high - low) / foot.length, BREADTH)
     low, high = foot.edge(float(foot.heel[2]))
-    assert inside((high - low) / foot.length, HEEL_BREADTH)
+    lies("breadth of the heel, share of the foot", (high - low) / foot.length, HEEL_BREADTH)
 
 
 def test_the_hip_joints_are_a_tenth_of_the_stature_apart(adult: Rig) -> None:
-    """0.72 of the front iliac spines' distance, Bell, Brand and Pedersen 1989; not the hip breadth of 0.191."""
+    """0.72 of the front iliac spines' distance, which is 0.24 m; not the hip breadth of 0.191.
+
+    Source: Bell, Brand and Pedersen 1989 for the share; the spines' distance (from memory).
+    """
     left, right = (leg.hip[0] for leg in adult.legs)
-    assert (left - right) / STATURE == pytest.approx(0.10, abs=0.01)
+    agrees("the adult's hip joints apart, share of stature", (left - right) / STATURE, 0.10, bound=0.01)
 
 
 def test_a_body_far_from_the_bands_would_be_told_apart() -> None:
-    """The bands can fail: a leg a tenth too long leaves them."""
+    """Control: the bands can fail: a leg a tenth too long leaves them."""
     assert not inside(0.530 * 1.1, HIP_HEIGHT)
     assert not inside(0.82, BALL)
 
@@ -78,15 +95,28 @@ ANSUR = {
 
 @pytest.mark.parametrize("name", ANSUR)
 def test_the_presets_of_ansur_have_its_means(name: str) -> None:
+    """Source: ANSUR II, Gordon and others 2014, NATICK/TR-15/007, means of the raw data (computed)."""
     stature, thigh, shank, ankle, length, ball, breadth, heel = ANSUR[name]
     leg = load_rig(name).legs[0]
     foot = leg.foot
-    assert leg.thigh / stature == pytest.approx(thigh, abs=5e-4)
-    assert leg.shank / stature == pytest.approx(shank, abs=5e-4)
-    assert -foot.sole / stature == pytest.approx(ankle, abs=5e-4)
-    assert foot.length / stature == pytest.approx(length, abs=5e-4)
-    assert (foot.ball[2] - foot.heel[2]) / foot.length == pytest.approx(ball, abs=1e-3)
-    for z, share in ((foot.ball[2], breadth), (foot.heel[2], heel)):
+    for what, ours, theirs in (
+        ("thigh", leg.thigh, thigh),
+        ("shank", leg.shank, shank),
+        ("ankle's height", -foot.sole, ankle),
+        ("foot", foot.length, length),
+    ):
+        agrees(f"{name}: {what}, share of stature", ours / stature, theirs, bound=5e-4)
+    agrees(f"{name}: heel to ball, share of the foot", (foot.ball[2] - foot.heel[2]) / foot.length, ball, bound=1e-3)
+    for what, z, share in (("breadth", foot.ball[2], breadth), ("breadth of the heel", foot.heel[2], heel)):
         low, high = foot.edge(float(z))
-        assert (high - low) / foot.length == pytest.approx(share, abs=1e-3)
-    assert (leg.hip[0] * 2.0) / stature == pytest.approx(0.10, abs=1e-3)
+        agrees(f"{name}: {what}, share of the foot", (high - low) / foot.length, share, bound=1e-3)
+
+
+@pytest.mark.parametrize("name", ANSUR)
+def test_the_hip_joints_of_man_and_woman_are_a_tenth_of_the_stature_apart_too(name: str) -> None:
+    """As the adult's.
+
+    Source: Bell, Brand and Pedersen 1989 for the share; the spines' distance (from memory).
+    """
+    apart = load_rig(name).legs[0].hip[0] * 2.0 / ANSUR[name][0]
+    agrees(f"{name}: hip joints apart, share of stature", apart, 0.10, bound=1e-3)

@@ -19,6 +19,7 @@ from surefoot.easing import Window, frame_problem, least_change, least_within
 from surefoot.leg import knee_angle
 from surefoot.mend_reach import least_shift, lowering
 from surefoot.mend_snap import extra_bend, leg_length
+from tests.outside.table import agrees, alike
 
 Array = NDArray[np.float64]
 
@@ -59,6 +60,7 @@ def slsqp(
 
 @pytest.mark.parametrize("seed", CASES)
 def test_the_least_change_that_meets_needs_is_the_one_that_slsqp_finds(seed: int) -> None:
+    """Source: SciPy, minimize by SLSQP (verified)."""
     rng = np.random.default_rng(seed)
     count, ease = int(rng.integers(7, 13)), float(rng.uniform(0.8, 2.0))
     samples = (count - 1) * 5 + 1
@@ -68,12 +70,15 @@ def test_the_least_change_that_meets_needs_is_the_one_that_slsqp_finds(seed: int
     found = least_change(Window(0, count), need, ease=ease)
     wanted = slsqp(lambda x: effort(x, ease), count - 2, lambda x: between(x, count) - need)
     assert found[[0, -1]].tolist() == [0.0, 0.0]
-    assert found[1:-1] == pytest.approx(wanted, abs=EXACT)
+    agrees("least change that meets needs", found[1:-1], wanted, bound=EXACT)
 
 
 @pytest.mark.parametrize("seed", CASES)
 def test_toes_go_up_by_the_least_that_keeps_their_tip_out_of_the_ground(seed: int) -> None:
-    """The tip's height is that of a turned segment, so here the constraint is the sine itself."""
+    """The tip's height is that of a turned segment, so here the constraint is the sine itself.
+
+    Source: SciPy, minimize by SLSQP (verified).
+    """
     rng = np.random.default_rng(1000 + seed)
     count, ease, toe = int(rng.integers(7, 12)), float(rng.uniform(0.8, 1.5)), rng.uniform(0.05, 0.09)
     at = np.arange((count - 1) * 5 + 1) / 5.0
@@ -89,11 +94,12 @@ def test_toes_go_up_by_the_least_that_keeps_their_tip_out_of_the_ground(seed: in
         lambda x: 10.0 * effort(x, ease), count - 2, lambda x: height(x)[sunk], lambda x: between(x, count)[~sunk],
         start=np.full(count - 2, float(need.max())), most=0.6,  # a sine comes down again beyond a right angle
     )  # fmt: skip
-    assert found[1:-1] == pytest.approx(wanted, abs=EXACT)
+    agrees("least bend of the toes, rad", found[1:-1], wanted, bound=EXACT)
 
 
 @pytest.mark.parametrize("seed", CASES)
 def test_hips_come_down_by_the_least_that_brings_both_legs_within_their_spheres(seed: int) -> None:
+    """Source: SciPy, minimize by SLSQP (verified)."""
     rng = np.random.default_rng(2000 + seed)
     count, ease, limit = int(rng.integers(7, 11)), float(rng.uniform(1.0, 2.0)), 0.865
     at = np.arange((count - 1) * 5 + 1) / 5.0
@@ -114,11 +120,12 @@ def test_hips_come_down_by_the_least_that_brings_both_legs_within_their_spheres(
         return np.asarray(1e3 * (limit - np.sqrt((down**2).sum(axis=0))).ravel())
 
     wanted = slsqp(lambda x: effort(x, ease), count - 2, slack, lambda x: between(x, count)) / 100.0
-    assert found[1:-1] == pytest.approx(wanted, abs=EXACT)
+    agrees("least lowering of the hips, m", found[1:-1], wanted, bound=EXACT)
 
 
 @pytest.mark.parametrize("seed", CASES)
 def test_a_footprint_moves_nearer_by_the_least_that_reaches_every_frame(seed: int) -> None:
+    """Source: SciPy, minimize by SLSQP (verified)."""
     rng = np.random.default_rng(3000 + seed)
     count, limit = 40, 0.86
     arm = np.array([rng.uniform(-0.05, 0.05) + np.zeros(count), np.full(count, -0.8), np.linspace(-0.3, 0.1, count)])
@@ -132,11 +139,12 @@ def test_a_footprint_moves_nearer_by_the_least_that_reaches_every_frame(seed: in
         return np.asarray(1e3 * (limit - np.sqrt((moved**2).sum(axis=0))))
 
     wanted = slsqp(lambda s: float((s**2).sum()), 2, slack) / 100.0
-    assert found == pytest.approx(wanted, abs=EXACT)
+    agrees("least shift of a footprint, m", found, wanted, bound=EXACT)
 
 
 @pytest.mark.parametrize("seed", CASES)
 def test_a_knee_gets_the_least_extra_bend_that_keeps_its_acceleration(seed: int) -> None:
+    """Source: SciPy, minimize by SLSQP (verified)."""
     rng = np.random.default_rng(4000 + seed)
     count, ease, most = int(rng.integers(8, 13)), 1.0, 0.25
     at = np.arange(-1, count + 1)
@@ -153,7 +161,7 @@ def test_a_knee_gets_the_least_extra_bend_that_keeps_its_acceleration(seed: int)
         bent = flexion + np.concatenate([[0.0, 0.0], x, [0.0, 0.0]])
         return np.asarray((bound - np.abs(np.diff(bent, 2)))[near])
 
-    assert (second[near & counted] > most).any() == (found.max() > 0.0)
+    alike("whether a knee needs a bend", bool(found.max() > 0.0), bool((second[near & counted] > most).any()))
     free = count - 2
     bends = np.diff(np.concatenate([np.zeros((2, free)), np.eye(free), np.zeros((2, free))]), 2, axis=0)[near]
     base = np.diff(flexion, 2)[near]
@@ -166,10 +174,11 @@ def test_a_knee_gets_the_least_extra_bend_that_keeps_its_acceleration(seed: int)
 
     wanted = slsqp(lambda x: effort(x, ease), free, above, below, lambda x: x)
     assert room(found[1:-1]).min() > -1e-9
-    assert found[1:-1] == pytest.approx(wanted, abs=EXACT)
+    agrees("least bend of a knee, rad", found[1:-1], wanted, bound=EXACT)
 
 
 def test_a_change_round_a_whole_loop_has_no_seam() -> None:
+    """Source: NumPy, linalg.inv (verified)."""
     window = Window(0, 13, (False, False), closed=True)
     need = np.zeros(61)
     need[[2, 58]] = 1.0
@@ -177,13 +186,14 @@ def test_a_change_round_a_whole_loop_has_no_seam() -> None:
     assert found[0] == found[-1]
     value, bends, root = frame_problem(window, 1.5)
     weight = np.eye(12) + 1.5**4 * bends[:-1].T @ bends[:-1]
-    assert np.linalg.inv(weight) == pytest.approx(root @ root.T, abs=1e-12)
+    agrees("inverse of a loop's weights", root @ root.T, np.linalg.inv(weight), bound=1e-12)
     assert value.shape == (13, 12)
 
 
 def test_bounds_that_contradict_each_other_are_missed_by_as_little() -> None:
+    """Source: plain geometry, the middle of two bounds by hand (computed)."""
     found = least_within(np.array([[1.0], [-1.0]]), np.array([1.0, -0.5]), np.eye(1))
-    assert found == pytest.approx([0.75], abs=1e-4)
+    agrees("between bounds of 1 and 0.5", found, [0.75], bound=1e-4)
 
 
 # Thigh and shank as shares of stature: Drillis and Contini 1966, in Winter's "Biomechanics and Motor Control of
@@ -196,12 +206,16 @@ WHOLE = (0.245 * STATURE, 0.246 * STATURE)
 def test_a_knee_some_millimetres_short_of_straight_is_bent_by_as_much_as_geometry_says(
     short: float, degrees: float
 ) -> None:
+    """Source: plain geometry, the law of cosines by hand (computed)."""
     thigh, shank = WHOLE
     flexion = np.pi - knee_angle(thigh + shank - short, thigh, shank)
-    assert np.degrees(flexion) == pytest.approx(degrees, abs=0.05)
-    assert leg_length(np.asarray(flexion), thigh, shank) == pytest.approx(thigh + shank - short, abs=1e-12)
+    agrees(f"flexion {1000 * short:.0f} mm short of straight, degrees", np.degrees(flexion), degrees, bound=0.05)
+    exact = np.sqrt(thigh**2 + shank**2 + 2.0 * thigh * shank * np.cos(flexion))
+    agrees("length of a bent leg, m", leg_length(np.asarray(flexion), thigh, shank), exact, bound=1e-12)
 
 
 def test_the_slack_that_bends_a_knee_by_5_5_degrees_is_a_millimetre() -> None:
+    """Source: plain geometry, the law of cosines by hand (computed)."""
     thigh, shank = WHOLE
-    assert float(thigh + shank - leg_length(np.radians(np.array(5.5)), thigh, shank)) == pytest.approx(0.001, abs=2e-5)
+    slack = float(thigh + shank - leg_length(np.radians(np.array(5.5)), thigh, shank))
+    agrees("slack that bends a knee by 5.5 degrees, m", slack, 0.001, bound=2e-5)

@@ -14,6 +14,7 @@ import pytest
 
 from surefoot.rig import Control, Foot, Leg, Rig
 from surefoot.sole import Soles
+from tests.outside.table import agrees
 
 mujoco = pytest.importorskip("mujoco", reason="needs mujoco-core")
 
@@ -94,19 +95,21 @@ def their_lowest(foot: Foot, q: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
 @pytest.mark.parametrize("ball_height", [0.0, 0.02])
 @pytest.mark.parametrize("side", [0, 1])
 def test_the_lowest_corner_is_mujocos_deepest_contact_on_200_random_poses(side: int, ball_height: float) -> None:
+    """Source: MuJoCo, contacts of boxes with a plane, and mj_geomDistance (verified)."""
     feet = rig(ball_height)
     q = poses(5 + side)
     # both feet take the same angles; each pose's are the foot's own, not mirrored
     pitch, _, cant, bend = (np.broadcast_to(v, (2, POSES)) for v in q)
     lowest = Soles.of(feet).lowest(pitch, cant, bend)[side]
     by_contact, by_distance = their_lowest(feet.legs[side].foot, q)
-    np.testing.assert_allclose(lowest, by_contact, rtol=0, atol=1e-12)
-    np.testing.assert_allclose(lowest, by_distance, rtol=0, atol=1e-12)
+    agrees("lowest corner of a sole by contacts, m", lowest, by_contact, bound=1e-12)
+    agrees("lowest corner of a sole by distance, m", lowest, by_distance, bound=1e-12)
     assert np.ptp(lowest) > 0.05  # the poses were wide
 
 
 @pytest.mark.parametrize("side", [0, 1])
 def test_flat_poses_too_where_a_whole_edge_or_side_is_lowest(side: int) -> None:
+    """Source: MuJoCo, contacts of boxes with a plane (verified)."""
     feet = rig(0.02)
     q = poses(9)[:, :40]
     q[2] = 0.0
@@ -114,12 +117,13 @@ def test_flat_poses_too_where_a_whole_edge_or_side_is_lowest(side: int) -> None:
     pitch, _, cant, bend = (np.broadcast_to(v, (2, 40)) for v in q)
     lowest = Soles.of(feet).lowest(pitch, cant, bend)[side]
     by_contact, _ = their_lowest(feet.legs[side].foot, q)
-    np.testing.assert_allclose(lowest, by_contact, rtol=0, atol=1e-12)
+    agrees("lowest corner of an uncanted sole, m", lowest, by_contact, bound=1e-12)
     assert lowest[0] == SOLE
 
 
 @pytest.mark.parametrize("side", [0, 1])
 def test_every_corner_is_a_corner_of_mujocos_boxes(side: int) -> None:
+    """Source: MuJoCo, the boxes' places (verified)."""
     feet = rig(0.02)
     foot = feet.legs[side].foot
     q = poses(13)
@@ -131,8 +135,8 @@ def test_every_corner_is_a_corner_of_mujocos_boxes(side: int) -> None:
         mujoco.mj_kinematics(model, data)
         under = np.concatenate([_underside(model, data, part) for part in ("hind", "toe")])
         gaps = np.linalg.norm(ours[:, :, i].T[:, None] - under[None], axis=2)
-        assert gaps.min(axis=1).max() < 1e-12  # each of ours is one of theirs
-        assert gaps.min(axis=0).max() < 1e-12  # and each of theirs one of ours
+        agrees("a corner of ours to the nearest of theirs, m", gaps.min(axis=1), 0.0, bound=1e-12)
+        agrees("a corner of theirs to the nearest of ours, m", gaps.min(axis=0), 0.0, bound=1e-12)
 
 
 def _underside(model: Any, data: Any, part: str) -> np.ndarray:
