@@ -61,8 +61,8 @@ STREAM = {
     "host": "host.protocol host.refusals host.memory host.reading host.writing host.jobs host",
     "pictures": (
         "pictures pictures.ink pictures.svg pictures.axes pictures.figure pictures.subject pictures.tracks "
-        "pictures.strip pictures.plan pictures.gait pictures.traces pictures.sheet pictures.png "
-        "pictures.listings pictures.scrubbed pictures.report"
+        "pictures.labels pictures.strip pictures.plan_notes pictures.plan pictures.gait pictures.traces pictures.sheet "
+        "pictures.png pictures.listings pictures.scrubbed pictures.report"
     ),
     "page": "page page.wishes page.packing page.telling page.work page.server",
     "faces": "story options edit_text tables gait_tables walk_tables lay_tables",

@@ -16,17 +16,20 @@ from xml.etree import ElementTree
 
 import numpy as np
 import pytest
+from shapely import LineString, MultiPoint, Polygon, box
 
 import surefoot
 from surefoot.gait_measures import gait_figures
 from surefoot.ground import Ground
 from surefoot.joints import joints_of
+from surefoot.laying import lay
 from surefoot.pictures.gait import cycle_of, touching
 from surefoot.pictures.ink import OKABE_ITO, PAPERS, SIZES
 from surefoot.pictures.sheet import KINDS_OF_PICTURE, pictures_of
 from surefoot.pictures.subject import Subject
 from surefoot.pictures.svg import WIDTH, Pen, number
 from surefoot.pictures.tracks import strides_of, tracks_of
+from surefoot.rig import FEET
 
 ROOT = Path(__file__).parents[1]
 GOLDEN = Path(__file__).parent / "data" / "pictures.json"
@@ -137,7 +140,102 @@ def test_no_words_are_too_small_lie_on_each_other_or_leave_the_sheet(demo: str, 
             assert across <= 0.5 or down <= 0.5, f"{kind}: {one} lies on {two}"
 
 
+def laid(name: str) -> Subject:
+    """Return the lamplighter laid out over stairs, so that her strides are short; unplanted or planted, or in place."""
+    clip, rig = surefoot.demo("lamplighter")
+    stairs = surefoot.preset_ground("accessible-stairs")
+    made = lay(clip, rig, ground=stairs, loops=6, let=["hips.y"]).clip
+    if name == "planted":
+        made = surefoot.plant(made, rig, ground=stairs).clip
+    return Subject.of(made, rig, ground=stairs)
+
+
+def on_the_spot() -> Subject:
+    """Return a clip in which each foot stands nine times, a few centimetres apart."""
+    clip, rig = surefoot.demo("lamplighter")
+    stances = [surefoot.Stance(foot, 1 + 24 * lap, 15 + 24 * lap) for lap in range(9) for foot in ("left", "right")]
+    slow = surefoot.Belt([0.0, 0.0, -0.03])
+    return Subject.of(replace(clip, last=216, loop=False, belt=slow), rig, belt=slow, stances=stances)
+
+
+def plans_words_on_shapes(svg: str) -> list[str]:
+    """Return which words of a plan lie on a sole, a streak or a width's line; the shapes from the file itself."""
+    soles = [Polygon(numbers(e.get("d", ""))) for foot in FEET for e in elements(svg, "path", f"sf-{foot}-pale")]
+    ways = [numbers(e.get("d", "")) for e in elements(svg, "path", "sf-streak")]
+    streaks = [(LineString(way) if len(way) > 1 else MultiPoint(way)).buffer(3.5) for way in ways]
+    assert soles
+    found = []
+    for word in words_of(svg):
+        own = box(word.left, word.top, word.right, word.bottom)
+        if any(own.intersection(shape).area > 0.5 for shape in (*soles, *streaks)):
+            found.append(word.text)
+    return found
+
+
+def words_on_words(words: list[Words]) -> list[tuple[str, str]]:
+    return [(one.text, two.text) for one, two in combinations(words, 2)
+            if min(one.right, two.right) - max(one.left, two.left) > 0.5
+            and min(one.bottom, two.bottom) - max(one.top, two.top) > 0.5]  # fmt: skip
+
+
+@pytest.mark.parametrize("name", ["unplanted", "planted"])
+def test_on_a_stair_climb_the_plans_words_lie_on_no_sole_streak_or_other_words(name: str) -> None:
+    subject = laid(name)
+    picture = pictures_of(subject, kinds=["plan"])
+    words = words_of(picture.svg())
+    assert plans_words_on_shapes(picture.svg()) == []
+    assert words_on_words(words) == []
+    assert all(w.left >= 0.0 and w.right <= WIDTH and w.bottom <= picture.height for w in words)
+    texts = {w.text for w in words}
+    tracks = tracks_of(subject)
+    assert {f"{FEET[t.foot]} {t.stance.first}–{t.stance.last}" for t in tracks} <= texts
+    assert {f"stride {s.length * 1e3:.0f} mm" for s in strides_of(tracks)} <= texts
+    assert {f"slides {t.slide * 1e3:.3g} mm" for t in tracks if t.slide > 0.0} <= texts
+
+
+def test_where_widths_agree_they_are_written_once_and_the_sheet_says_so() -> None:
+    subject = laid("planted")
+    words = [w.text for w in words_of(pictures_of(subject, kinds=["plan"]).svg())]
+    widths = [s.width for s in strides_of(tracks_of(subject)) if s.width is not None]
+    told = [float(w.split()[1]) / 1e3 for w in words if re.fullmatch(r"width \d+ mm", w)]
+    assert len(told) < len(widths)
+    assert all(min(abs(width - written) for written in told) <= 1.5e-3 for width in widths)
+    assert any("a width within 1 mm of the one written before it isn't written again" in w for w in words)
+
+
+def test_on_the_spot_what_has_no_room_is_left_out_and_counted() -> None:
+    picture = pictures_of(on_the_spot(), kinds=["plan"])
+    words = words_of(picture.svg())
+    assert plans_words_on_shapes(picture.svg()) == []
+    assert words_on_words(words) == []
+    note = next(w.text for w in words if "no room for the words of" in w.text)
+    spans = {f"{foot} {1 + 24 * lap}–{15 + 24 * lap}" for lap in range(9) for foot in FEET}
+    texts = [w.text for w in words]
+    assert spans <= set(texts)
+    for word, whole in (("stride", 16), ("slide", 18)):
+        written = sum(text.startswith((f"{word} ", f"{word}s ")) for text in texts)
+        counted = re.search(rf"(\d+) {word}s?\b", note)
+        assert counted
+        assert 0 < written < whole
+        assert written + int(counted[1]) == whole
+
+
+@pytest.mark.parametrize(("demo", "on", "compared"), CASES)
+def test_the_plans_words_lie_on_no_sole_or_streak(demo: str, on: str, compared: bool) -> None:
+    before, after = subjects(demo, on)
+    picture = pictures_of(after if compared else before, before=before if compared else None, kinds=["plan"])
+    assert plans_words_on_shapes(picture.svg()) == []
+
+
 def test_the_check_for_overlaps_would_find_one() -> None:
+    pen = Pen()
+    pen.path([(0, 0), (50, 0), (50, 30), (0, 30)], "sf-left-pale", closed=True)
+    assert not plans_words_on_shapes(pen.picture("a", "b", 40).svg())
+    pen.text(40, 20, "on a sole", size=11.0)
+    pen.path([(100, 0), (100, 30)], "sf-streak")
+    pen.text(106, 40, "beside it", size=11.0)
+    pen.text(90, 20, "on a streak", size=11.0)
+    assert plans_words_on_shapes(pen.picture("a", "b", 40).svg()) == ["on a sole", "on a streak"]
     pen = Pen()
     pen.text(10, 20, "one word", size=12.0)
     pen.text(40, 24, "another", size=12.0)

@@ -41,6 +41,8 @@ class Track:
         How far the touching point has drifted over the ground since the stance began, x and z.
     slide : float
         The largest distance between two places of the drift.
+    level : str
+        How grave the slide is: note, warning or error; empty without one.
     """
 
     stance: Stance
@@ -51,6 +53,7 @@ class Track:
     ball: Array
     drift: Array
     slide: float
+    level: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,12 +70,12 @@ class Stride:
 def tracks_of(subject: Subject, *, rounds: int = 1) -> tuple[Track, ...]:
     """Return the footprints of a clip in order of time; a loop's over so many rounds."""
     scene, clip = subject.scene, subject.clip
-    slides = {(f.foot, f.first): f.amount for f in subject.report.findings if f.kind == "slide"}
+    slides = {(f.foot, f.first): (f.amount, f.level) for f in subject.report.findings if f.kind == "slide"}
     found = []
     for own in subject.footings:
         stance = own.stance
         path, _ = drift_of(subject.seen.touch, stance)
-        slide = slides.get((stance.foot, stance.first), 0.0)
+        slide, level = slides.get((stance.foot, stance.first), (0.0, ""))
         for lap in range(rounds if clip.loop else 1):
             parts = [own.place[:, None], own.hind.T, own.toes.T, own.anchors[1:2].T]
             if lap and scene.drift is not None:
@@ -80,7 +83,7 @@ def tracks_of(subject: Subject, *, rounds: int = 1) -> tuple[Track, ...]:
             place, back, front, ball = (part.T for part in parts)
             on = lap * clip.frames
             later = Stance(stance.foot, stance.first + on, stance.last + on, stance.left_alone)
-            found.append(Track(later, own.foot, place[0], back, front, ball[0], path.T, slide))
+            found.append(Track(later, own.foot, place[0], back, front, ball[0], path.T, slide, level))
     return tuple(sorted(found, key=lambda track: (track.stance.first, track.foot)))
 
 
@@ -93,6 +96,7 @@ def strides_of(tracks: tuple[Track, ...]) -> tuple[Stride, ...]:
             x, _, z = two.place - one.place
             length = float(np.hypot(x, z))
             other = [t for t in tracks if t.foot != foot and one.stance.first <= t.stance.first < two.stance.first]
+            other = [track for track in other if track.stance.first > one.stance.first] or other
             width = None
             if other and length > 1e-6:
                 dx, _, dz = other[0].place - one.place
