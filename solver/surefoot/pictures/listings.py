@@ -11,7 +11,6 @@ from surefoot.checking import Report
 from surefoot.findings import Finding
 from surefoot.pictures.subject import told_amount, told_number
 from surefoot.proposals import Proposal
-from surefoot.tolerances import KINDS
 
 __all__ = ["finding_rows", "kinds_table", "proposals_table"]
 
@@ -49,9 +48,9 @@ def _worst(report: Report, kind: str) -> str:
 def kinds_table(before: Report | None, after: Report) -> str:
     """Return the table of every kind of finding, before and after, or as it is."""
     if before is None:
-        rows = [_row((kind, _worst(after, kind))) for kind in KINDS]
+        rows = [_row((kind, _worst(after, kind))) for kind in after.tolerances]
         return _table("Findings by kind", ("finding", "as it is"), rows)
-    rows = [_row((kind, _worst(before, kind), _worst(after, kind))) for kind in KINDS]
+    rows = [_row((kind, _worst(before, kind), _worst(after, kind))) for kind in after.tolerances]
     return _table("Findings by kind", ("finding", "before", "after"), rows)
 
 
