@@ -10,10 +10,8 @@ from __future__ import annotations
 import json
 import shutil
 import statistics
-import tempfile
-from pathlib import Path
-
-from tests.page_server import opened, serving
+import subprocess
+import sys
 
 SECONDS = 6
 DRAG = """(seconds) => new Promise((done) => {
@@ -48,19 +46,22 @@ def slider_times() -> tuple[list[float], int] | None:
         return None
     if chromium is None:
         return None
+    command = [sys.executable, "-m", "surefoot", "page", "lamplighter", "--no-open"]
     with (
-        tempfile.TemporaryDirectory() as folder,
-        serving(opened(Path(folder))) as server,
+        subprocess.Popen(command, stdout=subprocess.PIPE, text=True) as server,  # as in use: a process of its own
         sync_playwright() as running,
     ):
+        assert server.stdout is not None
+        address = server.stdout.readline().split()[-1]
         browser = running.chromium.launch(executable_path=chromium, args=["--no-sandbox"])
         page = browser.new_page(viewport={"width": 1280, "height": 800})
-        page.goto(server.address)
+        page.goto(address)
         page.wait_for_function("() => document.documentElement.dataset.shown === 'whole'")
         page.evaluate(DRAG, 1)  # once to warm up
         found = page.evaluate(DRAG, SECONDS)
         wishes = json.loads(page.evaluate("document.documentElement.dataset.wishes"))
         browser.close()
+        server.terminate()
     if abs(100 * wishes["mix"][0]["share"] - found["last"]) > 1e-6:
         raise AssertionError(f"the last value, {found['last']}, isn't the one that is drawn: {wishes['mix']}")
     return found["times"], found["events"]

@@ -1,6 +1,6 @@
 // One channel over the frames: mixed and planted, with their keys; a mixed key can be dragged up and down.
 
-import { ink, paper, path, write } from "./paper.js";
+import { ink, paper, path, sizeOf, write } from "./paper.js";
 
 const LEFT = 74, RIGHT = 12, TOP = 8, LOW = 8, REACH = 9;
 
@@ -11,7 +11,7 @@ function scalesOf(canvas, answer) {
   for (let i = count; i < 3 * count; i++) { low = Math.min(low, data[i]); high = Math.max(high, data[i]); }
   const room = Math.max(high - low, 1e-3) * 0.06;
   low -= room; high += room;
-  const width = canvas.clientWidth - LEFT - RIGHT, height = canvas.clientHeight - TOP - LOW;
+  const [whole, tall] = sizeOf(canvas), width = whole - LEFT - RIGHT, height = tall - TOP - LOW;
   const first = data[0], last = data[count - 1];
   return {
     x: (frame) => LEFT + ((frame - first) / (last - first || 1)) * width,
@@ -22,7 +22,7 @@ function scalesOf(canvas, answer) {
 }
 
 export function drawCurve(canvas, answer, now) {
-  const { pen, width } = paper(canvas);
+  const { pen, width, height } = paper(canvas);
   if (!answer.arrays.curve) return;
   const { shape, data } = answer.arrays.curve, count = shape[1];
   const s = scalesOf(canvas, answer);
@@ -56,7 +56,7 @@ export function drawCurve(canvas, answer, now) {
     }
   }
   pen.fillStyle = ink("ink");
-  pen.fillRect(s.x(now.frame) - 0.5, 0, 1, canvas.clientHeight);
+  pen.fillRect(s.x(now.frame) - 0.5, 0, 1, height);
 }
 
 // Returns the mixed key under a place of the canvas, or null.

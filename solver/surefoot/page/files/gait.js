@@ -1,12 +1,12 @@
 // The gait diagram: bars while heel, ball and toe touch, over the cycle in frames and per cent; it is the time line too.
 
-import { ink, paper, path, write } from "./paper.js";
+import { ink, paper, path, sizeOf, write } from "./paper.js";
 
 const LEFT = 74, RIGHT = 12, LANE = 11;
 const PARTS = ["heel", "ball", "toe"];
 
 export function frameAt(canvas, answer, x) {
-  const share = (x - LEFT) / (canvas.clientWidth - LEFT - RIGHT);
+  const share = (x - LEFT) / (sizeOf(canvas)[0] - LEFT - RIGHT);
   const end = answer.loop ? answer.last + 1 - 1 / answer.head.fine : answer.last;
   return Math.max(answer.first, Math.min(end, answer.first + share * spanOf(answer)));
 }

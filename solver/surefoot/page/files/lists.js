@@ -83,16 +83,19 @@ export function showChanges(past, about) {
   const now = past.now, entries = [];
   for (const one of now.mix) {
     const parts = [one.share !== 1 ? `${Math.round(100 * one.share)} per cent` : "", one.later ? `${one.later} frames later` : ""].filter(Boolean);
-    entries.push([`${one.channels}: ${parts.join(", ")}`, () => past.put({ mix: past.now.mix.filter((other) => other !== one) })]);
+    entries.push([`${one.channels}: ${parts.join(", ")}`, () => past.put({ mix: past.now.mix.filter((other) => other.channels !== one.channels) })]);
   }
-  for (const one of now.keys) entries.push([`${one.channel}: key on frame ${one.frame} at ${Number(one.value.toFixed(4))}`, () => past.put({ keys: past.now.keys.filter((other) => other !== one) })]);
-  for (const one of now.rejected) entries.push([`rejected: ${one.kind} ${one.foot}, ${frames(one)}`, () => past.put({ rejected: past.now.rejected.filter((other) => other !== one) })]);
-  for (const one of now.taken) entries.push([`accepted: ${one.way} for ${one.kind} ${one.foot}, ${frames(one)}`, () => past.put({ taken: past.now.taken.filter((other) => other !== one) })]);
+  for (const one of now.keys) entries.push([`${one.channel}: key on frame ${one.frame} at ${Number(one.value.toFixed(4))}`, () => past.put({ keys: past.now.keys.filter((other) => other.channel !== one.channel || other.frame !== one.frame) })]);
+  for (const one of now.rejected) entries.push([`rejected: ${one.kind} ${one.foot}, ${frames(one)}`, () => past.put({ rejected: past.now.rejected.filter((other) => !same(other, one)) })]);
+  for (const one of now.taken) entries.push([`accepted: ${one.way} for ${one.kind} ${one.foot}, ${frames(one)}`, () => past.put({ taken: past.now.taken.filter((other) => !same(other, one) || other.part !== one.part) })]);
   if (now.speed !== null) entries.push([`speed ${now.speed} m/s instead of ${Number(about.speed.toFixed(3))}`, () => past.put({ speed: null })]);
   if (now.clearance) entries.push([`clearance ${1000 * now.clearance} mm`, () => past.put({ clearance: 0 })]);
   if (now.slope) entries.push([`slope ${now.slope} degrees`, () => past.put({ slope: 0 })]);
   for (const name of now.let) entries.push([`${name} may be lowered`, () => past.put({ let: [] })]);
-  document.getElementById("changes").replaceChildren(...(entries.length
+  const told = entries.map(([text]) => text).join("\n") || "nothing yet", list = document.getElementById("changes");
+  if (list.dataset.told === told) return;
+  list.dataset.told = told;
+  list.replaceChildren(...(entries.length
     ? entries.map(([text, remove]) => made("li", {}, made("div", { class: "row" }, made("span", {}, text), made("button", { onclick: remove, "aria-label": `Take back: ${text}` }, "Take back"))))
     : [made("li", { class: "soft" }, "nothing yet")]));
 }

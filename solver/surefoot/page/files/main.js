@@ -14,6 +14,9 @@ const $ = (id) => document.getElementById(id);
 const about = await (await fetch("clip")).json();
 const now = { frame: about.first, sample: 0, lap: 0 };
 const shown = { authored: true, planted: true, neighbours: false, finding: null, spot: null };
+const scrub = $("scrub");
+scrub.setAttribute("aria-valuemin", about.first);
+scrub.setAttribute("aria-valuemax", about.last);
 let answer = null, told = { before: [], after: [] }, playing = 0;
 
 document.title = `${about.name}: Surefoot`;
@@ -27,11 +30,11 @@ const asking = new Asking(arrived, trouble);
 $("channel").value = past.now.channel;
 
 function changed() {
+  asking.ask(past.now);  // first of all: the server works while the page shows what was asked
   showMix();
   showChanges(past, about);
   $("undo").disabled = !past.before.length;
   $("redo").disabled = !past.after.length;
-  asking.ask(past.now);
 }
 
 function arrived(head, arrays, wishes) {
@@ -50,7 +53,10 @@ function arrived(head, arrays, wishes) {
   showFrame(now.frame, now.lap);
 }
 
-function say(text) { $("status").className = ""; $("status").textContent = text; }
+function say(text) {
+  if ($("status").className) $("status").className = "";
+  if ($("status").textContent !== text) $("status").textContent = text;
+}
 function trouble(text) { $("status").className = "trouble"; $("status").textContent = text; }
 
 function draw() {
@@ -67,12 +73,11 @@ function showFrame(frame, lap = 0) {
   now.sample = Math.max(0, Math.min(count - 1, Math.round((frame - about.first) * fine)));
   now.frame = about.first + now.sample / fine;
   now.lap = lap;
-  if (document.activeElement !== $("frame")) $("frame").value = now.frame;
-  const scrub = $("scrub");
-  scrub.setAttribute("aria-valuemin", about.first);
-  scrub.setAttribute("aria-valuemax", about.last);
-  scrub.setAttribute("aria-valuenow", now.frame);
-  scrub.setAttribute("aria-valuetext", `frame ${now.frame}`);
+  if (document.activeElement !== $("frame") && $("frame").valueAsNumber !== now.frame) $("frame").value = now.frame;
+  if (scrub.getAttribute("aria-valuenow") !== `${now.frame}`) {
+    scrub.setAttribute("aria-valuenow", now.frame);
+    scrub.setAttribute("aria-valuetext", `frame ${now.frame}`);
+  }
   draw();
 }
 
@@ -158,7 +163,6 @@ $("frame").addEventListener("input", () => { if (Number.isFinite($("frame").valu
 for (const id of ["authored", "planted", "neighbours"]) $(id).addEventListener("change", () => { shown[id] = $(id).checked; draw(); });
 $("channel").addEventListener("change", () => { past.now = { ...past.now, channel: $("channel").value }; $("key-list").replaceChildren(); asking.ask(past.now); });
 
-const scrub = $("scrub");
 const scrubTo = (event) => showFrame(frameAt($("gait"), answer, event.clientX - $("gait").getBoundingClientRect().left));
 scrub.addEventListener("pointerdown", (event) => { if (playing) play(); scrub.setPointerCapture(event.pointerId); scrubTo(event); });
 scrub.addEventListener("pointermove", (event) => { if (scrub.hasPointerCapture(event.pointerId)) scrubTo(event); });

@@ -43,7 +43,8 @@ function row(place, channels, word, past, whole) {
   place.append(made("div", { class: whole ? "slider whole" : "slider" }, made("span", { title: channels }, word), range, share.input, later.input, share.told, later.told));
   return () => {
     const one = mine();
-    range.value = Math.round(100 * one.share);
+    const percent = Math.round(100 * one.share);
+    if (range.valueAsNumber !== percent) range.value = percent;
     shown(share.input, round(100 * one.share));
     shown(later.input, one.later);
   };
@@ -72,8 +73,10 @@ function makeSetup(about, past) {
 }
 
 function shown(input, value) {
-  if (document.activeElement !== input || input.valueAsNumber !== value) input.value = value;
+  if (input.valueAsNumber !== value) input.value = value;
+  if (!input.classList.contains("wrong")) return;
   input.classList.remove("wrong");
+  input.removeAttribute("aria-invalid");
   const told = document.getElementById(input.getAttribute("aria-describedby") ?? "");
   if (told) told.hidden = true;
 }

@@ -1,8 +1,20 @@
 // A canvas as paper: sized to the screen's pixels, with the page's inks at hand.
 
+// Sizes are kept and looked up again when they change: asking the browser for them would lay the page out anew.
+const sizes = new WeakMap();
+const watch = new ResizeObserver((entries) => { for (const one of entries) sizes.delete(one.target); });
+
+export function sizeOf(canvas) {
+  if (!sizes.has(canvas)) {
+    watch.observe(canvas);
+    sizes.set(canvas, [canvas.clientWidth, canvas.clientHeight]);
+  }
+  return sizes.get(canvas);
+}
+
 export function paper(canvas) {
   const scale = window.devicePixelRatio || 1;
-  const width = canvas.clientWidth, height = canvas.clientHeight;
+  const [width, height] = sizeOf(canvas);
   if (canvas.width !== Math.round(width * scale) || canvas.height !== Math.round(height * scale)) {
     canvas.width = Math.round(width * scale);
     canvas.height = Math.round(height * scale);
@@ -14,10 +26,11 @@ export function paper(canvas) {
   return { pen, width, height };
 }
 
-let inks = null;
+let inks = new Map();
+window.matchMedia("(prefers-color-scheme: dark)").addEventListener("change", () => { inks = new Map(); });
 export function ink(name) {
-  if (inks === null) inks = getComputedStyle(document.documentElement);
-  return inks.getPropertyValue(`--${name}`).trim();
+  if (!inks.has(name)) inks.set(name, getComputedStyle(document.documentElement).getPropertyValue(`--${name}`).trim());
+  return inks.get(name);
 }
 
 export function write(pen, text, x, y, { size = 11, align = "left", colour = ink("soft"), bold = false } = {}) {
