@@ -22,6 +22,8 @@ from surefoot.page import server as module
 from surefoot.page.packing import packed, unpacked
 from surefoot.page.server import PageServer
 from surefoot.page.wishes import KeySet, Mixed, Turned, Wishes
+from surefoot.pictures.figure import footings_at, footings_of
+from surefoot.planting import scene_of
 from surefoot.remixing import Edit, remix
 from tests.page_server import opened, serving
 
@@ -265,3 +267,14 @@ def test_wishes_that_name_a_locked_channel_are_refused(tmp_path: Path) -> None:
     open_clip.clip = replace(open_clip.clip, locked=frozenset({"hips.y"}))
     with pytest.raises(InputError, match="locked"):
         open_clip.answer(Wishes(mix=(Mixed("hips.y", 0.5),)), whole=False)
+
+
+def test_footprints_on_level_ground_are_those_that_are_fitted_to_the_planted_feet() -> None:
+    clip, rig = demo("lamplighter")
+    done = plant(clip, rig)
+    scene = scene_of(done.clip, rig)
+    told, fitted = footings_at(scene, done.footprints), footings_of(scene, done.stances)
+    for one, two in zip(told, fitted, strict=True):
+        assert (one.stance, one.foot) == (two.stance, two.foot)
+        for name in ("place", "hind", "toes", "anchors"):
+            assert np.abs(getattr(one, name) - getattr(two, name)).max() < 1e-4

@@ -18,12 +18,12 @@ from surefoot.clip_file import clip_bytes
 from surefoot.curves import Curve, Pack
 from surefoot.errors import FileError
 from surefoot.formats.opening import open_clip
-from surefoot.ground import Ground, Plane
+from surefoot.ground import Flat, Ground, Plane
 from surefoot.layer import layer_between
 from surefoot.letting import let_down
 from surefoot.page.telling import told_findings, told_numbers, told_ways
 from surefoot.page.wishes import Taken, Wishes
-from surefoot.pictures.figure import figure_of, footings_of, scene_at
+from surefoot.pictures.figure import figure_of, footings_at, footings_of, scene_at
 from surefoot.planting import Planted, plant, scene_of
 from surefoot.proposals import Proposal, apply_proposals, propose
 from surefoot.remixing import Edit, remix
@@ -123,7 +123,7 @@ class Work:
             head["ways"] = told_ways(before, ways)
             head["numbers"] = told_numbers(before, after, planted)
             head["changed_on_disk"] = self.changed_on_disk
-        arrays = self._figures(mixed, planted, ground, head)
+        arrays = self._figures(mixed, planted, ground, head, whole=whole)
         self._curve(mixed, planted.clip, wishes, head, arrays)
         return Answer(head, arrays)
 
@@ -204,15 +204,25 @@ class Work:
             clip, _ = let_down(clip, self.rig, wishes.let, plant=lambda one: planted_of(one, "every"), ground=ground)
         return planted_of(clip)
 
-    def _figures(self, mixed: Clip, planted: Planted, ground: Ground, head: dict[str, Any]) -> dict[str, Array]:
+    def _figures(
+        self, mixed: Clip, planted: Planted, ground: Ground, head: dict[str, Any], *, whole: bool
+    ) -> dict[str, Array]:
+        """Pose the planted clip, and for the whole answer the unplanted one too: a page keeps that until then."""
         clip = planted.clip
         fine = FINE if clip.frames <= MOST_FINE else 1
         count = clip.frames * fine if clip.loop else (clip.frames - 1) * fine + 1
         at = clip.first + np.arange(count) / fine
         arrays: dict[str, Array] = {}
-        for word, shown in (("before", mixed), ("after", clip)):
+        for word, shown in (("before", mixed), ("after", clip))[0 if whole else 1 :]:
             scene = scene_of(shown, self.rig, ground, planted.belt)
-            footings = footings_of(scene, planted.stances) if word == "after" else ()
+            level = isinstance(ground, Flat) and scene.binding.rig.style == "ankle"
+            footings = (
+                ()
+                if word == "before"
+                else footings_at(scene, planted.footprints)
+                if level
+                else footings_of(scene, planted.stances)
+            )
             posed = scene_at(scene, at) if fine > 1 else scene
             figure = figure_of(posed, planted.stances, footings)
             for name in ("joints", "hind", "toes", "hips", "up", "forward"):

@@ -38,6 +38,7 @@ function changed() {
 }
 
 function arrived(head, arrays, wishes) {
+  if (answer && !head.whole) arrays = { ...beforeOf(answer.arrays), ...arrays };  // the authored figure follows at rest
   answer = { head, arrays, loop: about.loop, first: about.first, last: about.last, leg: about.leg, findings: told };
   if (head.whole) {
     told = answer.findings = { before: head.before, after: head.after };
@@ -51,6 +52,10 @@ function arrived(head, arrays, wishes) {
   document.documentElement.dataset.serial = head.serial;
   document.documentElement.dataset.wishes = JSON.stringify(wishes);
   showFrame(now.frame, now.lap);
+}
+
+function beforeOf(arrays) {
+  return Object.fromEntries(Object.entries(arrays).filter(([name]) => name.startsWith("before.")));
 }
 
 function say(text) {
