@@ -9,6 +9,7 @@ from pathlib import Path
 from surefoot.belt import Belt
 from surefoot.checking import Triple
 from surefoot.clip import Clip, Stance
+from surefoot.given import checked
 from surefoot.ground import Ground
 from surefoot.pictures.gait import NOT_CLINICAL
 from surefoot.pictures.ink import defs_of, style_of, variables
@@ -26,6 +27,7 @@ POLICY = "default-src 'none'; style-src 'unsafe-inline'; script-src 'unsafe-inli
 GROUND_NOTE = "grounds are for pictures, not for building: local codes and licensed practice decide"
 
 
+@checked()
 def html_report(
     clip: Clip,
     rig: Rig,
