@@ -387,18 +387,18 @@ def test_a_fault_at_any_call_of_any_method_leaves_the_host_as_it_was(demo: tuple
 @pytest.mark.parametrize(
     ("given", "told"),
     [
-        ({"belt": 1.35}, "belt: wanted a Belt, got 1.35"),
-        ({"ground": "hill.toml"}, "ground: wanted a Ground, got 'hill.toml'"),
-        ({"before": "walk.json"}, "before: wanted a Clip, got 'walk.json'"),
-        ({"choice": "left"}, "choice: wanted a Choice, got 'left'"),
-        ({"let": "hips.y"}, "let: wanted a list of channels, got the text 'hips.y'"),
-        ({"leave": "hips.y"}, "leave: wanted a list of channels"),
+        ({"belt": 1.35}, "belt: wanted a Belt, got the number 1.35"),
+        ({"ground": "hill.toml"}, "ground: wanted a Ground, got the text 'hill.toml'"),
+        ({"before": "walk.json"}, "before: wanted a Clip, got the text 'walk.json'"),
+        ({"choice": "left"}, "choice: wanted a Choice, got the text 'left'"),
+        ({"let": 3}, "let: wanted a list of texts, got the number 3"),
+        ({"leave": {"hips.y": True}}, "leave: wanted a list of texts, got a dict"),
     ],
 )
 def test_a_value_of_another_kind_is_told_by_its_name(demo: tuple[Clip, Rig], given: dict[str, Any], told: str) -> None:
     with pytest.raises(InputError, match=told):
         plant(MemoryHost(demo[0]), demo[1], **given)
-    with pytest.raises(InputError, match="rig: wanted a Rig, got 'adult'"):
+    with pytest.raises(InputError, match="rig: wanted a Rig, got the text 'adult'"):
         check(MemoryHost(demo[0]), "adult")  # type: ignore[arg-type]
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from fractions import Fraction
 
 import numpy as np
@@ -13,6 +14,7 @@ import surefoot
 from surefoot.clip import Clip
 from surefoot.clip_file import clip_bytes, parse_clip
 from surefoot.curves import Curve, Outside, Pack, Shape
+from surefoot.errors import InputError
 from surefoot.layer import layer_between
 
 FIRST, LAST = 1, 24
@@ -123,7 +125,11 @@ def test_only_channels_that_differ_are_in_the_layer() -> None:
 
 def test_a_layer_between_a_clip_and_itself_adds_nothing() -> None:
     one = clip(a=Curve.constant(1.0))
-    assert np.all(value(layer_between(one, one), "a") == 0.0)
+    layer = layer_between(one, one)
+    assert not layer.channels
+    assert parse_clip(clip_bytes(layer)).extra == {"layer": True}
+    with pytest.raises(InputError, match="the clip is empty"):
+        replace(layer, extra={})
 
 
 def test_what_no_sum_of_keys_can_tell_is_handed_over_whole_and_named() -> None:

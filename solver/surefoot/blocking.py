@@ -16,6 +16,7 @@ from surefoot.clip import Clip, Stance
 from surefoot.curves import Curve
 from surefoot.cycle import Cycle
 from surefoot.errors import InputError
+from surefoot.given import checked
 from surefoot.ground import Flat, Ground, Profile
 from surefoot.recipe import Recipe
 from surefoot.restyle import convert
@@ -63,6 +64,7 @@ class Blocked:
     widened: float
 
 
+@checked(recipe=Recipe)
 def block(recipe: Recipe, rig: Rig) -> Blocked:
     """Return a first layered cycle, in place, for a rig.
 

@@ -8,6 +8,7 @@ high the ankle is there is the height of the sole.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from numbers import Real
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,6 +19,7 @@ from surefoot.capture_points import ANKLE, BALL, HEEL, HIP, TOE, Capture, steady
 from surefoot.clip import Clip
 from surefoot.curves import Curve, Outside
 from surefoot.errors import InputError, UnitError
+from surefoot.given import checked
 from surefoot.rig import FEET, Axis, Control, Foot, Leg, Rig
 from surefoot.rotations import angles_of, compose, matrix
 from surefoot.units import ANGLES, LENGTHS, read_rate
@@ -132,6 +134,7 @@ def _measured(capture: Capture, flat: NDArray[np.bool_], ground: Array) -> Calib
     return Calibration(pitch, cant, height, points, sides, flat, ground)
 
 
+@checked(capture=Capture, ground=Real)
 def fit_rig(
     capture: Capture,
     *,
@@ -245,6 +248,7 @@ def _controls(legs: list[Leg]) -> dict[str, Control]:
     return controls
 
 
+@checked(capture=Capture)
 def capture_clip(
     capture: Capture,
     rig: Rig,
@@ -283,19 +287,13 @@ def capture_clip(
     for foot, control in enumerate(rig.feet):
         bend = _bend(capture, flat, foot, world_from_foot[:, :, foot])
         tracks |= _track(control, capture.points[:, foot, ANKLE].T, world_from_foot[:, :, foot], bend)
+    channels = {channel: _curve(first, *track, loop=loop) for channel, track in tracks.items()}
+    last = first + capture.frames - 1
     return Clip(
-        channels={channel: _curve(first, *track, loop=loop) for channel, track in tracks.items()},
-        rate=read_rate(capture.rate),
-        first=first,
-        last=first + capture.frames - 1,
-        loop=loop,
-        belt=belt,
-        name=name,
-        rig=rig.name,
-        unit=_unit(rig.controls["hips"].axes["x"], LENGTHS),
-        angle=_unit(rig.controls["hips"].axes["pitch"], ANGLES),
-        extra={"captured": True},
-    )
+        channels=channels, rate=read_rate(capture.rate), first=first, last=last, loop=loop, belt=belt, name=name,
+        rig=rig.name, unit=_unit(rig.controls["hips"].axes["x"], LENGTHS),
+        angle=_unit(rig.controls["hips"].axes["pitch"], ANGLES), extra={"captured": True},
+    )  # fmt: skip
 
 
 def _unit(axis: Axis, units: dict[str, float]) -> str:

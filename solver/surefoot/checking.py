@@ -14,6 +14,7 @@ from surefoot.clip import Clip, Stance
 from surefoot.contact import ContactLimits, find_stances
 from surefoot.errors import UnknownName
 from surefoot.findings import LEVELS, Finding, collect, in_order
+from surefoot.given import checked
 from surefoot.ground import Ground
 from surefoot.joints import joint_findings
 from surefoot.locks import Lock, locks_of
@@ -72,11 +73,14 @@ class Report:
         return () if self._seen is None else locks_of(self._seen)
 
     def most(self, kind: str) -> Finding | None:
-        """Return the largest finding of a kind."""
+        """Return the largest finding of a kind, None where there is none; raise UnknownName for an unknown kind."""
+        if kind not in KINDS:
+            raise UnknownName("kind of finding", str(kind), KINDS, place="kind")
         mine = [f for f in self.findings if f.kind == kind]
         return max(mine, key=lambda f: f.amount) if mine else None
 
 
+@checked(limits=ContactLimits)
 def check(
     clip: Clip,
     rig: Rig,

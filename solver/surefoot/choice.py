@@ -13,7 +13,8 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from surefoot.errors import InputError, UnknownName
+from surefoot.errors import InputError, UnknownName, came, whole_number
+from surefoot.given import many_of, texts_of
 from surefoot.rig import FEET
 from surefoot.scene import Scene
 from surefoot.settle import Settled
@@ -24,6 +25,7 @@ Array = NDArray[np.float64]
 
 MENDED = ("slide", "sink", "hover", "stretch")
 """The kinds that planting mends."""
+PLACE = "choice: frames"
 EASE = 3
 """Frames over which the change goes out beyond the chosen frames."""
 
@@ -58,6 +60,9 @@ class Choice:
     rejected: tuple[Rejected, ...] = ()
 
     def __post_init__(self) -> None:
+        object.__setattr__(self, "feet", texts_of(self.feet, "choice: feet"))
+        object.__setattr__(self, "kinds", frozenset(texts_of(self.kinds, "choice: kinds")))
+        object.__setattr__(self, "rejected", many_of(self.rejected, Rejected, "choice: rejected"))
         for foot in self.feet:
             if foot not in FEET:
                 raise UnknownName("foot", foot, FEET, place="choice")
@@ -69,14 +74,22 @@ class Choice:
         for kind in (*self.kinds, *(one.kind for one in self.rejected)):
             if kind not in MENDED:
                 raise UnknownName("kind that planting mends", kind, MENDED, place="choice")
-        if self.frames is not None and self.frames[1] < self.frames[0]:
-            raise InputError(f"frames {self.frames[0]} to {self.frames[1]} run backwards", place="choice")
-        object.__setattr__(self, "kinds", frozenset(self.kinds))
+        if self.frames is not None:
+            object.__setattr__(self, "frames", _span(self.frames))
 
     @property
     def is_whole(self) -> bool:
         """True when every finding may be mended on whatever feet are chosen."""
         return self.frames is None and self.kinds == frozenset(MENDED) and not self.rejected
+
+
+def _span(frames: object) -> tuple[int, int]:
+    if not isinstance(frames, list | tuple) or len(frames) != 2:
+        raise InputError(f"wanted the first and the last frame, such as (9, 14), got {came(frames)}", place=PLACE)
+    first, last = (whole_number(frame, place=PLACE) for frame in frames)
+    if last < first:
+        raise InputError(f"frames {first} to {last} run backwards", place=PLACE)
+    return first, last
 
 
 def keep_chosen(scene: Scene, settled: Settled, choice: Choice) -> Settled:

@@ -12,20 +12,21 @@ from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from itertools import pairwise
 from types import MappingProxyType
-from typing import Any, ClassVar
+from typing import Any, ClassVar, cast
 
 import numpy as np
 from numpy.typing import NDArray
 
 from surefoot.belt import Belt
 from surefoot.curves import Curve
-from surefoot.errors import InputError, UnknownName
+from surefoot.errors import InputError, UnknownName, came, whole_number
 from surefoot.rig import FEET
 from surefoot.units import read_rate
 
 __all__ = ["Clip", "Stance"]
 
 Array = NDArray[np.float64]
+SUCH_STANCES = "; such as [Stance('left', 1, 15)]"
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,11 +45,13 @@ class Stance:
 
     def __post_init__(self) -> None:
         if self.foot not in FEET:
-            raise UnknownName("foot", self.foot, FEET, place="stance")
+            raise UnknownName("foot", str(self.foot), FEET, place="stance")
+        place = f"stance of the {self.foot} foot"
+        if type(self.first) is not int or type(self.last) is not int:
+            object.__setattr__(self, "first", whole_number(self.first, place=place))
+            object.__setattr__(self, "last", whole_number(self.last, place=place))
         if self.last < self.first:
-            raise InputError(
-                f"runs backwards, from frame {self.first} to {self.last}", place=f"stance of the {self.foot} foot"
-            )
+            raise InputError(f"runs backwards, from frame {self.first} to {self.last}", place=place)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -99,7 +102,8 @@ class Clip:
         if not 0 < rate <= 100_000:
             raise InputError(f"must be above 0 and at most 100000, got {self.rate}", place="rate")
         object.__setattr__(self, "rate", rate)
-        if not self.channels:
+        self._check_kinds()
+        if not self.channels and self.extra.get("layer") is not True:
             raise InputError("the clip is empty: it has no channels", place="channels")
         if self.last < self.first:
             raise InputError(f"runs backwards, from frame {self.first} to {self.last}", place="range")
@@ -117,10 +121,33 @@ class Clip:
         spaces = {name: self._space(name, samples) for name, samples in self.spaces.items()}
         object.__setattr__(self, "spaces", MappingProxyType(spaces))
 
+    def _check_kinds(self) -> None:
+        """Raise InputError unless every field is of its kind; whole frame numbers become int."""
+        for name in ("channels", "spaces", "extra"):
+            if not isinstance(getattr(self, name), Mapping):
+                raise InputError(f"wanted a mapping by name, got {came(getattr(self, name))}", place=name)
+        for name, curve in self.channels.items():
+            if not isinstance(curve, Curve):
+                told = f"wanted a Curve, got {came(curve)}; Curve.through(frames, values) makes one"
+                raise InputError(told, place=f"channel {name}")
+        if type(self.first) is not int or type(self.last) is not int:
+            object.__setattr__(self, "first", whole_number(self.first, place="first"))
+            object.__setattr__(self, "last", whole_number(self.last, place="last"))
+        if self.belt is not None and not isinstance(self.belt, Belt):
+            raise InputError(f"wanted a Belt, got {came(self.belt)}; such as Belt([0, 0, -1.35])", place="belt")
+        if isinstance(self.locked, str):
+            object.__setattr__(self, "locked", frozenset((self.locked,)))
+
     def _check_stances(self) -> None:
         if self.stances is None:
             return
-        object.__setattr__(self, "stances", tuple(self.stances))
+        many = (self.stances,) if isinstance(self.stances, Stance) else self.stances
+        if isinstance(many, Mapping) or not isinstance(many, Iterable):
+            raise InputError(f"wanted a list of Stance, got {came(many)}{SUCH_STANCES}", place="stances")
+        object.__setattr__(self, "stances", tuple(many))
+        for stance in self.stances:
+            if not isinstance(stance, Stance):
+                raise InputError(f"wanted a list of Stance, got {came(stance)} in it{SUCH_STANCES}", place="stances")
         for foot in FEET:
             mine = sorted((s for s in self.stances if s.foot == foot), key=lambda s: s.first)
             for stance in mine:
@@ -172,10 +199,10 @@ class Clip:
 
     def curve(self, name: str, *, place: str = "channels") -> Curve:
         """Return the channel ``name``, or raise UnknownName with the nearest one."""
-        try:
-            return self.channels[name]
-        except KeyError:
-            raise UnknownName("channel", name, self.channels, place=place) from None
+        found = self.channels.get(name)
+        if found is None:
+            raise UnknownName("channel", str(name), self.channels, place=place)
+        return found
 
     def with_channels(self, changed: Mapping[str, Curve]) -> Clip:
         """Return the clip with some channels replaced or added; the others are the very same objects."""
@@ -183,4 +210,4 @@ class Clip:
 
     def with_stances(self, stances: Iterable[Stance] | None) -> Clip:
         """Return the clip with its stances stated."""
-        return replace(self, stances=None if stances is None else tuple(stances))
+        return replace(self, stances=cast("tuple[Stance, ...] | None", stances))  # looked at as it is built

@@ -20,6 +20,7 @@ from surefoot.clip import Clip, Stance
 from surefoot.curves import Curve, Outside, Shape
 from surefoot.errors import FileError, InputError
 from surefoot.file_faults import Words, in_plain_words, json_fault, named_fault, read_text
+from surefoot.given import checked
 from surefoot.rig import FEET
 from surefoot.save import save_bytes
 from surefoot.units import ANGLES, LENGTHS, read_rate
@@ -128,12 +129,15 @@ def clip_schema() -> dict[str, Any]:
         name.removeprefix("_"): part | {"title": name.removeprefix("_")} for name, part in plain["$defs"].items()
     }
     plain["$defs"]["Clip"]["properties"]["surefoot"] = {"const": FORMAT}
-    plain["$defs"]["Clip"]["properties"]["channels"]["minProperties"] = 1
+    is_layer = {"properties": {"extra": {"properties": {"layer": {"const": True}}, "required": ["layer"]}}}
+    plain["$defs"]["Clip"]["if"] = is_layer | {"required": ["extra"]}
+    plain["$defs"]["Clip"]["else"] = {"properties": {"channels": {"minProperties": 1}}}
     feet = plain["$defs"]["Clip"]["properties"]["stances"]["anyOf"][0]
     feet["propertyNames"] = {"enum": list(FEET)}
     return plain
 
 
+@checked()
 def load_clip(path: str | Path) -> Clip:
     """Return the clip in a JSON file.
 
@@ -263,16 +267,9 @@ def _curve(channel: _Channel) -> Curve:
                 f"{np.abs(numbers).max():g} is too large; no number of a key goes beyond {MOST:g}",
                 place=_key_place(i, keys[i]),
             )
-    return Curve(
-        frames=frames,
-        values=values,
-        shapes=np.array([CODES[key.shape] for key in keys], dtype=np.int8),
-        slope_in=slope_in,
-        slope_out=slope_out,
-        handles=handles,
-        before=Outside[channel.before.upper()],
-        after=Outside[channel.after.upper()],
-    )
+    shapes = np.array([CODES[key.shape] for key in keys], dtype=np.int8)
+    before, after = Outside[channel.before.upper()], Outside[channel.after.upper()]
+    return Curve(frames, values, shapes, slope_in, slope_out, handles, before, after)
 
 
 def _key_place(index: int, key: _Key) -> str:
@@ -341,6 +338,7 @@ def _channel(name: str, curve: Curve, locked: bool) -> bytes:
     return msgspec.json.encode(name) + b': {"keys": [\n   ' + rows + b"]" + tail + b"}"
 
 
+@checked()
 def save_clip(clip: Clip, path: str | Path) -> None:
     """Write the clip to ``path``: first to a temporary name beside it, then renamed.
 

@@ -10,6 +10,7 @@ from surefoot.clip import Clip
 from surefoot.curves import Curve, Shape
 from surefoot.errors import InputError
 from surefoot.families import members
+from surefoot.given import checked
 from surefoot.key_edits import as_cycle, closes, wrapped_in
 from surefoot.mend_seam import closed_curve
 from surefoot.rig import Rig
@@ -20,6 +21,7 @@ __all__ = ["close_loop"]
 ALIKE = 1e-12
 
 
+@checked()
 def close_loop(clip: Clip, rig: Rig, *, of: Iterable[str] = (), share: float = 0.0) -> Clip:
     """Return a loop whose channels close: frame last + 1 is frame first again, up to what a channel advances.
 

@@ -16,6 +16,7 @@ Every message is one sentence: the place, what came, what was wanted.
 from __future__ import annotations
 
 from collections.abc import Iterable
+from numbers import Real
 
 __all__ = [
     "FileError",
@@ -25,7 +26,9 @@ __all__ = [
     "SurefootError",
     "UnitError",
     "UnknownName",
+    "came",
     "nearest_name",
+    "whole_number",
 ]
 
 
@@ -95,5 +98,35 @@ def nearest_name(name: str, known: Iterable[str]) -> str | None:
     """Return the known name most like ``name``, or None when none is near."""
     from difflib import get_close_matches
 
-    matches = get_close_matches(name, list(known), n=1, cutoff=0.6)
+    names = list(known)
+    alike = [one for one in names if one.casefold() == name.casefold()]
+    matches = alike or get_close_matches(name, names, n=1, cutoff=0.6)
     return matches[0] if matches else None
+
+
+def came(value: object) -> str:
+    """Return in a few words what was handed in, for a message."""
+    if value is None:
+        return "nothing"
+    shown = f"{value!r:.60}"
+    if isinstance(value, str):
+        return f"the text {shown}"
+    if hasattr(value, "__fspath__"):
+        return f"the path {str(value)!r:.60}"
+    if isinstance(value, Real) and not isinstance(value, bool):
+        return f"the number {value}"
+    if isinstance(value, bool | list | tuple | set | frozenset):
+        return shown
+    name = type(value).__name__
+    return f"{'an' if name[0] in 'aeiouAEIOU' else 'a'} {name}"
+
+
+def whole_number(value: object, *, place: str) -> int:
+    """Return a whole number, given as one or as a float without a fraction; raise InputError otherwise."""
+    try:
+        whole = int(float(value)) if isinstance(value, Real) and not isinstance(value, bool) else None
+    except (ValueError, OverflowError):
+        whole = None
+    if whole is None or whole != value:
+        raise InputError(f"wanted a whole frame number, got {came(value)}", place=place)
+    return whole

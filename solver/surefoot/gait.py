@@ -18,6 +18,7 @@ from surefoot.contact import find_stances
 from surefoot.errors import InputError, UnknownName
 from surefoot.footprint import Tracks, fit_prints
 from surefoot.gait_relations import BANDS, RUNS_ABOVE, WALKS_BELOW, froude_number, walk_ratio
+from surefoot.given import checked
 from surefoot.rig import FEET
 from surefoot.scene import Scene
 
@@ -126,6 +127,7 @@ def landings(scene: Scene, stances: tuple[Stance, ...]) -> list[Landing]:
     return sorted(found, key=lambda landing: (landing.at, landing.foot))
 
 
+@checked(scene=Scene)
 def gait_of(scene: Scene, stances: tuple[Stance, ...] | None = None) -> Gait:
     """Return the measures of a scene's gait; stances are the clip's, else found.
 

@@ -15,6 +15,7 @@ from typing import Literal
 from surefoot.clip import Clip
 from surefoot.errors import UnknownName
 from surefoot.gait_measures import gait_figures
+from surefoot.given import checked
 from surefoot.ground import Ground
 from surefoot.rig import Rig
 
@@ -127,6 +128,7 @@ SHOWN: Mapping[str, str] = {
 """Every figure in the order and unit in which it's shown where no band has another."""
 
 
+@checked()
 def beside_science(clip: Clip, rig: Rig, gait: str, *, ground: Ground | None = None) -> tuple[Beside, ...]:
     """Return a loop's figures, each beside what gait science says of it.
 

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from surefoot.clip import Stance
 from surefoot.gait import Landing, landings
+from surefoot.given import checked
 from surefoot.rig import FEET
 from surefoot.rotations import length
 from surefoot.scene import Scene
@@ -69,6 +70,7 @@ def _way(scene: Scene, found: list[Landing]) -> _Way:
     return _Way(scene, np.array([x / size, z / size]) if size > 1e-9 else np.array([0.0, 1.0]))
 
 
+@checked(scene=Scene)
 def phases_of(scene: Scene, stances: tuple[Stance, ...]) -> list[Phase]:
     """Return the phases of each foot's first whole stride, in order of foot and time.
 
@@ -158,6 +160,7 @@ def _crossing(frames: NDArray[np.int_], value: Array, *, default: float) -> floa
     return float(frames[k] + value[k] / (value[k] - value[k + 1]))
 
 
+@checked(scene=Scene)
 def step_frames(scene: Scene, stances: tuple[Stance, ...]) -> list[StepFrames]:
     """Return contact, down, passing and up of each step, in order of time."""
     found = landings(scene, stances)

@@ -36,6 +36,7 @@ import msgspec
 import numpy as np
 
 from surefoot.errors import FileError, InputError, UnitError, UnknownName
+from surefoot.given import checked
 from surefoot.ground import Flat, Ground, Plane, Profile
 from surefoot.ground_data_file import read_heights
 from surefoot.ground_grid import Grid
@@ -133,6 +134,7 @@ class _Mesh(_Header, forbid_unknown_fields=True, kw_only=True):
 Told = TypeVar("Told", bound=msgspec.Struct)
 
 
+@checked()
 def load_ground(path: str | PathLike[str]) -> Ground:
     """Return the ground that a TOML file describes, in metres.
 

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from surefoot.clip import Clip
 from surefoot.curves import Curve, Outside, Pack, Shape
+from surefoot.given import checked
 
 __all__ = ["layer_between"]
 
@@ -16,11 +17,13 @@ Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 
 
+@checked()
 def layer_between(before: Clip, after: Clip) -> Clip:
     """Return the clip that, added to ``before`` channel by channel, gives ``after`` over its frame range.
 
-    Only channels that differ are in it. The sum agrees at all times to rounding
-    (1e-9 of a unit), since both are cubics between the union of their keys.
+    Only channels that differ are in it; none at all where the two clips are alike, and adding it then changes
+    nothing. The sum agrees at all times to rounding (1e-9 of a unit), since both are cubics between the union of
+    their keys.
 
     Some channels can't be told as a sum of keys: one with ``bezier`` keys, one that
     jumps where the other moves on, one that goes round sooner than the new one. They are handed over
@@ -40,9 +43,6 @@ def layer_between(before: Clip, after: Clip) -> Clip:
             replaced.append(name)
         else:
             layers[name] = gap
-    if not layers:
-        first = next(iter(after.channels))
-        layers[first] = Curve.constant(0.0, frame=float(after.first))
     extra = {"layer": True} | ({"replaced": replaced} if replaced else {})
     name = f"{after.name}: correction" if after.name else "correction"
     return replace(after, channels=layers, stances=None, spaces={}, locked=frozenset(), name=name, extra=extra)

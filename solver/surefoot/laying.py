@@ -17,6 +17,7 @@ from surefoot.belt import STILL, Belt
 from surefoot.clip import Clip
 from surefoot.curves import Curve, Outside, Pack, Shape, resolve_slopes
 from surefoot.errors import InputError, UnknownName
+from surefoot.given import checked
 from surefoot.ground import Ground
 from surefoot.pace import Pace, Step, paced
 from surefoot.planting import plant, scene_of
@@ -61,6 +62,7 @@ class Laid:
     applied: bool
 
 
+@checked(route=Route)
 def lay(
     clip: Clip,
     rig: Rig,

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from surefoot.bounded import solve_bounded
 from surefoot.foot_styles import FootWorld, JointLegs, Setting
+from surefoot.given import checked
 from surefoot.hinge_chain import leg_hinges
 from surefoot.rig import FEET, Limits, Rig
 from surefoot.rotations import apply, matrix
@@ -49,6 +50,7 @@ class SolvedLegs:
     rounds: NDArray[np.intp]
 
 
+@checked(feet=FootWorld, setting=Setting)
 def solve_legs(
     rig: Rig,
     feet: FootWorld,

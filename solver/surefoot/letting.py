@@ -18,8 +18,9 @@ from surefoot.checking import Triple, check
 from surefoot.clip import Clip
 from surefoot.curves import Curve, Outside, Pack, Shape, resolve_slopes
 from surefoot.dense import PHASES, put_within
-from surefoot.errors import UnknownName
+from surefoot.errors import InputError, UnknownName
 from surefoot.few import MOSTLY_KEYED
+from surefoot.given import checked, frames_in
 from surefoot.ground import Ground
 from surefoot.key_slopes import Wanted
 from surefoot.keys import fit_keys
@@ -41,6 +42,7 @@ LEAST_SLACK = 0.05
 UNCHANGED = 1e-9
 
 
+@checked()
 def let_down(
     clip: Clip,
     rig: Rig,
@@ -72,6 +74,12 @@ def let_down(
     UnknownName
         If a let channel isn't the clip's.
     """
+    if keys not in ("few", "every"):
+        raise InputError(f"wanted few or every, got {keys!r}", place="keys")
+    if keys_at is not None:
+        if keys != "few":
+            raise InputError("it's for few keys; say keys='few' as well", place="keys_at")
+        keys_at = frames_in(keys_at, clip, "keys_at")
     let = tuple(let)
     for name in let:
         if name not in clip.channels:

@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 from surefoot.clip import Clip
 from surefoot.curves import Pack
 from surefoot.findings import Finding, level_of
+from surefoot.given import checked
 from surefoot.rig import FEET, Rig
 from surefoot.scene import Scene
 from surefoot.units import ANGLES
@@ -166,6 +167,7 @@ def _early(body: _Body) -> Iterator[tuple[str, float, float]]:
             yield f"{drag.channel} leads {drag.after}", wrong, _peak(body, turn.angle)
 
 
+@checked()
 def drags(clip: Clip, rig: Rig) -> tuple[Drag, ...]:
     """Return the lag in frames of each part behind the one above it in its chain.
 

@@ -12,6 +12,7 @@ from surefoot.clip import Clip, Stance
 from surefoot.contact import find_stances
 from surefoot.curves import Curve, Pack
 from surefoot.errors import InputError
+from surefoot.given import checked
 from surefoot.ground import Ground, Plane
 from surefoot.key_edits import affine
 from surefoot.planting import scene_of
@@ -22,6 +23,7 @@ __all__ = ["at_speed"]
 Way = Literal["time", "stride"]
 
 
+@checked()
 def at_speed(
     clip: Clip, rig: Rig, speed: float, *, by: Way, ground: Ground | None = None, belt: Belt | None = None
 ) -> Clip:

@@ -19,6 +19,7 @@ from surefoot.clip import Clip, Stance
 from surefoot.curves import Curve
 from surefoot.errors import FileError, InputError, UnknownName
 from surefoot.file_faults import read_text
+from surefoot.given import checked
 from surefoot.ground import Ground
 from surefoot.planting import Planted, plant, scene_of
 from surefoot.recipe import Recipe
@@ -77,6 +78,7 @@ def pair_names() -> list[str]:
     return sorted(path.stem for path in (presets_folder() / "pairs").glob("*.toml"))
 
 
+@checked()
 def load_pairs(name_or_path: str | Path) -> Pairs:
     """Return the pairs of a preset's name or of a TOML file; its rigs are presets, or files beside it."""
     path = Path(name_or_path)
@@ -99,6 +101,7 @@ def load_pairs(name_or_path: str | Path) -> Pairs:
     return Pairs(str(table.get("name", path.stem)), made, ahead, str(table.get("source", "invented")))
 
 
+@checked(pairs=Pairs, stances=Mapping)
 def plant_pairs(
     clip: Clip, pairs: Pairs, *, ground: Ground | None = None, belt: Belt | None = None, stances: Stances | None = None,
     **options: Any,
@@ -118,6 +121,7 @@ def plant_pairs(
     return PlantedPairs(done, MappingProxyType(parts))
 
 
+@checked(pairs=Pairs, stances=Mapping)
 def check_pairs(
     clip: Clip, pairs: Pairs, *, ground: Ground | None = None, belt: Belt | None = None, stances: Stances | None = None,
     **options: Any,
@@ -133,6 +137,7 @@ def check_pairs(
     return found
 
 
+@checked(recipe=Recipe, pairs=Pairs)
 def block_pairs(recipe: Recipe, pairs: Pairs, *, lag: float = 0.25) -> Clip:
     """Return a first cycle for every pair: the same recipe, each pair ``lag`` of a cycle after the one before it.
 

@@ -14,9 +14,10 @@ from surefoot.choice import Choice, keep_chosen
 from surefoot.clip import Clip, Stance
 from surefoot.contact import ContactLimits, estimate_belt, find_stances
 from surefoot.dense import write_channels
-from surefoot.errors import InputError
+from surefoot.errors import InputError, UnknownName, whole_number
 from surefoot.few import KeyCount, write_few
 from surefoot.footprint import Anchor, Prints, Tracks, fit_prints
+from surefoot.given import checked, frames_in
 from surefoot.ground import Flat, Ground
 from surefoot.rig import FEET, Rig
 from surefoot.scene import Scene
@@ -30,6 +31,8 @@ Array = NDArray[np.float64]
 
 LEVEL = Flat(0.0)
 ALL = Choice()
+ANCHORS = ("flat", "contact", "fit")
+"""What a footprint may be taken from, beside a frame."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,6 +80,7 @@ class Planted:
     keys: tuple[KeyCount, ...] = ()
 
 
+@checked()
 def scene_of(clip: Clip, rig: Rig, ground: Ground | None = None, belt: Belt | None = None) -> Scene:
     """Return the clip on its ground and belt: the one given, else the clip's, else the estimate."""
     if belt is None and clip.belt is None:
@@ -86,6 +90,7 @@ def scene_of(clip: Clip, rig: Rig, ground: Ground | None = None, belt: Belt | No
     return Scene.of(clip, rig, ground or LEVEL, belt=belt)
 
 
+@checked(choice=Choice, limits=ContactLimits)
 def plant(
     clip: Clip,
     rig: Rig,
@@ -151,9 +156,7 @@ def plant(
     >>> done.clip.channels["hips.y"] is clip.channels["hips.y"]
     True
     """
-    _check_options(clearance, leave_below)
-    if keys not in ("few", "every"):
-        raise InputError(f"wanted few or every, got {keys!r}", place="keys")
+    allowed = _check_options(clip, anchor, keys, keys_at)
     if stances is not None:
         clip = clip.with_stances(stances)
     scene = scene_of(clip, rig, ground, belt)
@@ -176,7 +179,7 @@ def plant(
         settled = keep_chosen(scene, settled, choice)
     ankle = scene.to_world(settled.tracks.unroll_points(scene, settled.ankle))
     counts: tuple[KeyCount, ...] = ()
-    at = None if keys_at is None else np.isin(scene.frames, np.array(sorted(keys_at), dtype=np.float64))
+    at = None if allowed is None else np.isin(scene.frames, np.array(sorted(allowed), dtype=np.float64))
     if rig.style != "ankle":
         channels, counts = write_styled(
             scene, settled, ankle=ankle, leave_below=leave_below, few=keys == "few", keys_at=at, stance=stance
@@ -207,11 +210,22 @@ def _of_others(rig: Rig, choice: Choice) -> set[str]:
     return {axis.channel for name, foot in feet if name not in choice.feet for axis in foot.axes.values()}
 
 
-def _check_options(clearance: float, leave_below: float) -> None:
-    if not 0.0 <= clearance <= 10.0:
-        raise InputError(f"wanted metres from 0 to 10, got {clearance!r}", place="clearance")
-    if not 0.0 <= leave_below <= 1.0:
-        raise InputError(f"wanted metres from 0 to 1, got {leave_below!r}", place="leave_below")
+def _check_options(clip: Clip, anchor: object, keys: str, keys_at: object) -> frozenset[int] | None:
+    """Return the frames on which new keys may be put, None for all; raise InputError for what isn't an option."""
+    if isinstance(anchor, str):
+        if anchor not in ANCHORS:
+            raise UnknownName("anchor", anchor, ANCHORS, place="anchor")
+    else:
+        frame = whole_number(anchor, place="anchor")
+        if not clip.first <= frame <= clip.last:
+            raise InputError(f"frame {frame} lies outside the clip's {clip.first} to {clip.last}", place="anchor")
+    if keys not in ("few", "every"):
+        raise InputError(f"wanted few or every, got {keys!r}", place="keys")
+    if keys_at is None:
+        return None
+    if keys != "few":
+        raise InputError("it's for few keys; say keys='few' as well", place="keys_at")
+    return frames_in(keys_at, clip, "keys_at")
 
 
 def _keyed(scene: Scene) -> NDArray[np.bool_]:

@@ -20,6 +20,7 @@ from surefoot.curves import Curve
 from surefoot.easing import Window
 from surefoot.errors import InputError
 from surefoot.findings import Finding
+from surefoot.given import checked, many_of
 from surefoot.ground import Ground
 from surefoot.mend_cross import cross_drafts
 from surefoot.mend_height import Needs, hover_drafts, sink_drafts
@@ -123,6 +124,7 @@ class Proposal:
         return self.leaves / KINDS[self.finding.kind].scale
 
 
+@checked(limits=ContactLimits, report=Report)
 def propose(
     clip: Clip,
     rig: Rig,
@@ -168,6 +170,7 @@ def propose(
     return tuple(found)
 
 
+@checked()
 def apply_proposals(clip: Clip, rig: Rig, proposals: Iterable[Proposal], *, let: Iterable[str] = ()) -> Clip:
     """Return the clip with proposals put on: their channels gain keys in their frames, all others are the same objects.
 
@@ -187,7 +190,7 @@ def apply_proposals(clip: Clip, rig: Rig, proposals: Iterable[Proposal], *, let:
         If a proposal asks for a channel that isn't let, a channel isn't there or is locked, or two proposals close
         the same channel.
     """
-    chosen, let = tuple(proposals), set(let)
+    chosen, let = many_of(proposals, Proposal, "proposals"), set(let)
     closed: dict[str, Curve] = {}
     for proposal in chosen:
         _check(clip, proposal, let)

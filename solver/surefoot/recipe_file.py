@@ -31,6 +31,7 @@ from typing import Any
 
 from surefoot.errors import FileError, InputError, UnknownName
 from surefoot.file_faults import read_text
+from surefoot.given import checked
 from surefoot.recipe import GAITS, Pace, Recipe, Stairs
 from surefoot.recipe_layers import LAYERS
 from surefoot.recipe_measures import Measure
@@ -55,6 +56,7 @@ def recipe_names() -> list[str]:
     return sorted(path.stem for path in _folder().glob("*.toml"))
 
 
+@checked()
 def load_recipe(name_or_path: str | Path) -> Recipe:
     """Return the recipe of a shipped one's name or of a TOML file.
 

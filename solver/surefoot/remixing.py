@@ -16,6 +16,7 @@ from surefoot.clip import Clip, Stance
 from surefoot.curves import Curve, Outside, Pack, Shape
 from surefoot.errors import InputError
 from surefoot.families import members
+from surefoot.given import checked, many_of
 from surefoot.key_edits import advance_of, affine, as_cycle, rebased, shifted, spelt_out
 from surefoot.rig import FEET, Axis, Rig
 from surefoot.units import ANGLES, LENGTHS
@@ -59,6 +60,7 @@ class Edit:
             raise InputError(f"wanted mean, rest or a frame, got {self.about!r}", place=f"scale {self.channels}")
 
 
+@checked()
 def remix(clip: Clip, rig: Rig, edits: Iterable[Edit]) -> Clip:
     """Return the clip with its edits made one after the other; nothing is planted.
 
@@ -73,7 +75,7 @@ def remix(clip: Clip, rig: Rig, edits: Iterable[Edit]) -> Clip:
         If a channel is locked, or a shift is asked of a loop's channel that doesn't close.
     """
     axes = rig.channels()
-    for edit in edits:
+    for edit in many_of(edits, Edit, "edits"):
         changed: dict[str, Curve] = {}
         for name in members(clip, rig, edit.channels, place=edit.do):
             if name in clip.locked:

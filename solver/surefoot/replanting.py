@@ -8,6 +8,7 @@ from typing import Literal
 from surefoot.belt import Belt
 from surefoot.choice import Choice
 from surefoot.clip import Clip
+from surefoot.given import checked
 from surefoot.ground import Ground
 from surefoot.planting import ALL, Planted, plant, scene_of
 from surefoot.rig import FEET, Rig
@@ -26,6 +27,7 @@ def feet_edited(before: Clip, after: Clip, rig: Rig) -> tuple[str, ...]:
     )
 
 
+@checked()
 def replant(
     before: Clip,
     after: Clip,

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from surefoot.clip import Clip
 from surefoot.curves import Curve, Outside, Shape
 from surefoot.feet_in_world import PARTS, Fine, segments_of
+from surefoot.given import checked
 from surefoot.rig import Rig
 from surefoot.rig_styles import rig_in_style
 from surefoot.rotations import matrix
@@ -39,6 +40,7 @@ class Converted:
     between: float
 
 
+@checked()
 def convert(clip: Clip, rig: Rig, *, style: str = "", single: bool = False, to: Rig | None = None) -> Converted:
     """Return a clip's feet in another style of control, a key on every frame.
 

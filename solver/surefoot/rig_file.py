@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from surefoot.errors import FileError, InputError, UnknownName
 from surefoot.file_faults import Words, in_plain_words, named_fault, read_text
+from surefoot.given import checked
 from surefoot.rig import AXES, LENGTHWISE, Axis, Control, Foot, Leg, Limits, Rig
 from surefoot.rig_styles import rig_in_style
 from surefoot.rig_tables import AxisTable, ControlTable, FootTable, LegTable, MirrorTable, RigTable, Triple, WidthsTable
@@ -53,6 +54,7 @@ def _is_file(path: Path) -> bool:
         return False
 
 
+@checked()
 def load_rig(name_or_path: str | Path) -> Rig:
     """Return the rig of a preset's name or of a TOML file.
 

@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 
 from surefoot.errors import InputError
+from surefoot.given import checked
 from surefoot.rig import FEET, LENGTHWISE, ROCKERS, Axis, Control, Foot, Leg, Limits, Rig
 from surefoot.rig_file import FORMAT
 from surefoot.save import save_all
@@ -16,6 +17,7 @@ from surefoot.units import ANGLES, LENGTHS
 __all__ = ["rig_text", "save_rig"]
 
 
+@checked()
 def save_rig(rig: Rig, path: str | Path) -> None:
     """Write a rig to a TOML file; all of it, or nothing."""
     save_all([(rig_text(rig).encode("utf-8"), str(path))])

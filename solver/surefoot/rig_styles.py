@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 
 from surefoot.errors import InputError
+from surefoot.given import checked
 from surefoot.rig import FEET, JOINTS, LENGTHWISE, ROCKERS, Axis, Control, Rig
 
 __all__ = ["rig_in_style"]
@@ -18,6 +19,7 @@ ABOUT_ANKLE = ("x", "y", "z", "pitch", "yaw", "roll", "bend", "knee")
 OUT_OF_PLANE = ("x", "yaw", "roll", "cant", "knee", "hip_abduction", "hip_rotation", "ankle_inversion", "foot_yaw")
 
 
+@checked()
 def rig_in_style(rig: Rig, style: str, *, single: bool = False) -> Rig:
     """Return the same character with its feet posed in another style.
 

@@ -11,6 +11,7 @@ from __future__ import annotations
 from typing import NamedTuple
 
 from surefoot.errors import InputError
+from surefoot.given import checked
 from surefoot.rig import Control, Rig
 
 __all__ = ["OVER", "SideImage", "mirror_map"]
@@ -33,6 +34,7 @@ class SideImage(NamedTuple):
         return 1.0 / self.factor, -self.offset / self.factor
 
 
+@checked()
 def mirror_map(rig: Rig) -> dict[str, SideImage]:
     """Return the mirror image of every channel that the rig's controls name or its ``mirror`` states.
 

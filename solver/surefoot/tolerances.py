@@ -13,7 +13,9 @@ from typing import Literal
 
 import numpy as np
 
-__all__ = ["KINDS", "REFERENCE_LEG", "WHEN_ASKED", "Kind", "tolerances_for"]
+from surefoot.errors import InputError, UnknownName, came
+
+__all__ = ["KINDS", "REFERENCE_LEG", "WHEN_ASKED", "Kind", "checked_tolerances", "tolerances_for"]
 
 REFERENCE_LEG = 0.9
 Triple = tuple[float, float, float]
@@ -70,3 +72,25 @@ def tolerances_for(leg: float, overrides: Mapping[str, Triple]) -> dict[str, Tri
         low, mid, high = (factor * limit for limit in kind.limits)
         found[name] = overrides.get(name, (low, mid, high))
     return found
+
+
+def checked_tolerances(given: Mapping[str, Triple], place: str) -> Mapping[str, Triple]:
+    """Return what was given, or raise InputError: for a kind that isn't known, or limits that aren't three, rising."""
+    if not isinstance(given, Mapping):
+        told = f"wanted three limits by kind, such as {{'slide': (0.001, 0.005, 0.02)}}, got {came(given)}"
+        raise InputError(told, place=place)
+    for kind, limits in given.items():
+        if kind not in KINDS:
+            raise UnknownName("kind of finding", str(kind), KINDS, place=place)
+        try:
+            low, mid, high = (float(limit) for limit in limits)
+            rising = 0.0 <= low <= mid <= high < np.inf
+        except (TypeError, ValueError):
+            rising = False
+        if not rising:
+            unit = {"mm": "metres", "%": "shares", "units": "units"}.get(KINDS[kind].unit, "radians")
+            told = (
+                f"wanted a note's, a warning's and an error's limit, three rising numbers in {unit}, got {limits!r:.60}"
+            )
+            raise InputError(told, place=f"{place}: {kind}")
+    return given

@@ -17,6 +17,7 @@ from surefoot.belt import STILL, Belt
 from surefoot.clip import Clip
 from surefoot.curves import Curve, Outside, Shape
 from surefoot.errors import InputError
+from surefoot.given import checked
 from surefoot.ground import Ground
 from surefoot.key_edits import advance_of, affine
 from surefoot.planting import scene_of
@@ -45,6 +46,7 @@ def root_of(rig: Rig) -> Control | None:
     return rig.controls[shared[-1]] if shared else None
 
 
+@checked()
 def rooted(rig: Rig, clip: Clip) -> Rig:
     """Return the rig by which a clip with root channels is read.
 
@@ -80,6 +82,7 @@ def _has(clip: Clip, root: Control) -> bool:
     return any(axis.channel in clip.channels for axis in root.axes.values())
 
 
+@checked()
 def travelling(clip: Clip, rig: Rig, *, ground: Ground | None = None, belt: Belt | None = None) -> Clip:
     """Return an in-place clip that travels over still ground.
 
@@ -184,6 +187,7 @@ def _tilted(clip: Clip, old: Curve | None, rate: float, zero: float) -> Curve:
     return replace(tilted, values=values, before=Outside.REPEAT, after=Outside.REPEAT)
 
 
+@checked()
 def in_place(clip: Clip, rig: Rig) -> Clip:
     """Return a travelling clip in place, with the belt that carries the ground under it.
 

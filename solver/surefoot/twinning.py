@@ -11,6 +11,7 @@ from surefoot.clip import Clip, Stance
 from surefoot.curves import Curve, Pack
 from surefoot.errors import InputError, UnknownName
 from surefoot.families import members
+from surefoot.given import checked
 from surefoot.key_edits import advance_of, affine, as_cycle, rebased, shifted, with_keys, wrapped_in
 from surefoot.mirror import Mirror, Reflection, mirror_of, other_side, side_of
 from surefoot.remixing import blend
@@ -49,6 +50,7 @@ class Twinned:
     alone: tuple[str, ...]
 
 
+@checked()
 def twin(clip: Clip, rig: Rig, *, source: str = "left", of: Iterable[str] = (), centre: bool = False) -> Twinned:
     """Return the cycle with its other side made the mirror of ``source``, half a cycle later; nothing is planted.
 

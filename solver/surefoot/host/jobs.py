@@ -11,8 +11,8 @@ from surefoot.checking import Report
 from surefoot.checking import check as check_clip
 from surefoot.choice import Choice
 from surefoot.clip import Clip, Stance
-from surefoot.errors import InputError
 from surefoot.footprint import Anchor
+from surefoot.given import checked, frames_in
 from surefoot.ground import Ground
 from surefoot.host.protocol import Host, Progress
 from surefoot.host.reading import read, tell
@@ -50,6 +50,7 @@ class Done:
     written: tuple[str, ...]
 
 
+@checked()
 def check(
     host: Host,
     rig: Rig,
@@ -76,7 +77,6 @@ def check(
     Cancelled
         If the callback answers False.
     """
-    _check_kinds(rig=rig, ground=ground, belt=belt)
     tell(progress, 0.0, "reading the channels")
     clip = read(host, rig)
     tell(progress, 0.5, "checking")
@@ -85,6 +85,7 @@ def check(
     return report
 
 
+@checked(choice=Choice)
 def plant(
     host: Host,
     rig: Rig,
@@ -137,15 +138,11 @@ def plant(
     >>> host.layers(), host.steps
     (['planted feet'], ['Plant the feet'])
     """
-    _check_kinds(rig=rig, ground=ground, belt=belt, before=before, choice=choice)
-    for name, given in (("let", let), ("leave", leave)):
-        if isinstance(given, str):
-            raise InputError(f"wanted a list of channels, got the text {given!r}", place=name)
     tell(progress, 0.0, "reading the channels")
     found = read(host, rig, leave=leave)
     stated = found if stances is None else found.with_stances(stances)
     chosen = Choice() if choice is None else choice
-    keys_at = None if keys_at is None else tuple(keys_at)
+    keys_at = None if keys_at is None else frames_in(keys_at, found, "keys_at")
 
     def planted_of(clip: Clip) -> Planted:
         return plant_clip(
@@ -169,21 +166,6 @@ def plant(
     name, written = write(host, found, planted.clip, rig, into=into, layer=layer, progress=progress)
     _finish(progress)
     return Done(planted, judged[0], judged[1], name, written)
-
-
-KINDS: dict[str, type] = {"rig": Rig, "belt": Belt, "before": Clip, "choice": Choice}
-
-
-def _check_kinds(**given: object) -> None:
-    """Raise if a value is of another kind than it should be, such as a file's name in place of what's in it."""
-    for name, value in given.items():
-        if value is None and name != "rig":
-            continue
-        kind = KINDS.get(name)
-        fits = hasattr(value, "height") if kind is None else isinstance(value, kind)
-        if not fits:
-            wanted = "Ground" if kind is None else kind.__name__
-            raise InputError(f"wanted a {wanted}, got {value!r}"[:120], place=name)
 
 
 def _finish(progress: Progress | None) -> None:

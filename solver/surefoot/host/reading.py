@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from surefoot.clip import Clip
 from surefoot.curves import Curve, Outside, Pack, Shape
 from surefoot.errors import InputError, UnitError, UnknownName
+from surefoot.given import checked
 from surefoot.host.protocol import Host, Progress, Setup, Status
 from surefoot.host.refusals import Cancelled
 from surefoot.rig import LENGTHWISE, Rig
@@ -36,6 +37,7 @@ def tell(progress: Progress | None, done: float, what: str) -> None:
         raise Cancelled(f"cancelled before: {what}")
 
 
+@checked()
 def read(host: Host, rig: Rig, *, leave: Iterable[str] = ()) -> Clip:
     """Return the rig's channels in the host as a clip, in the host's own units.
 

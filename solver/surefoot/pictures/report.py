@@ -10,6 +10,7 @@ from surefoot.belt import Belt
 from surefoot.cautions import FOR_ANIMATION, FOR_PICTURES
 from surefoot.checking import Triple
 from surefoot.clip import Clip, Stance
+from surefoot.given import checked
 from surefoot.ground import Ground
 from surefoot.pictures.ink import defs_of, style_of, variables
 from surefoot.pictures.listings import finding_rows, kinds_table, proposals_table
@@ -25,6 +26,7 @@ POLICY = "default-src 'none'; style-src 'unsafe-inline'; script-src 'unsafe-inli
 """What the page may do: show itself. Nothing is fetched from anywhere."""
 
 
+@checked()
 def html_report(
     clip: Clip,
     rig: Rig,

@@ -9,6 +9,7 @@ from surefoot.belt import Belt
 from surefoot.checking import Triple
 from surefoot.clip import Clip, Stance
 from surefoot.errors import UnknownName
+from surefoot.given import checked
 from surefoot.ground import Ground
 from surefoot.pictures.gait import gait_diagram
 from surefoot.pictures.plan import track_plan
@@ -24,6 +25,7 @@ Kind = Literal["strip", "plan", "gait", "channels", "clearance", "legs"]
 KINDS_OF_PICTURE: tuple[Kind, ...] = ("strip", "plan", "gait", "channels", "clearance", "legs")
 
 
+@checked()
 def draw(
     clip: Clip,
     rig: Rig,

@@ -1,0 +1,256 @@
+"""The library as a script meets it: wrong arguments get one sentence, single values pass for lists, reprs are short."""
+
+from __future__ import annotations
+
+import inspect
+import re
+from fractions import Fraction
+from pathlib import Path
+from time import perf_counter
+from typing import Any
+
+import pytest
+
+import surefoot
+from surefoot import Belt, Choice, Clip, Curve, Flat, InputError, Rig, Stance, UnknownName
+from surefoot.planting import scene_of
+
+LAMPLIGHTER = surefoot.demo("lamplighter")
+CLIP, RIG = LAMPLIGHTER
+BELT = Belt([0.0, 0.0, -1.35])
+
+
+@pytest.fixture(scope="module")
+def report() -> surefoot.Report:
+    return surefoot.check(CLIP, RIG)
+
+
+def sentence(error: pytest.ExceptionInfo[InputError]) -> str:
+    text = str(error.value)
+    assert "\n" not in text
+    assert len(text) < 260
+    return text
+
+
+@pytest.mark.parametrize("job", [surefoot.plant, surefoot.check, surefoot.propose], ids=lambda job: job.__name__)
+@pytest.mark.parametrize(
+    ("given", "told"),
+    [
+        ({"belt": 1.35}, "belt: wanted a Belt, got the number 1.35; Belt([0, 0, -1.35]) is ground that moves"),
+        ({"belt": [0, 0, -1.35]}, "belt: wanted a Belt, got [0, 0, -1.35]; Belt([0, 0, -1.35]) is"),
+        ({"belt": "1.35"}, "belt: wanted a Belt, got the text '1.35'; such as Belt("),
+        ({"ground": "hill.toml"}, "ground: wanted a Ground, got the text 'hill.toml'; load_ground reads one"),
+        ({"ground": Path("hill.toml")}, "ground: wanted a Ground, got the path 'hill.toml'; load_ground reads one"),
+        ({"ground": 0.0}, "ground: wanted a Ground, got the number 0.0; Flat(0.0) is level ground"),
+        ({"ground": Flat}, "ground: wanted a Ground, got a type"),
+        ({"stances": [("left", 1, 15)]}, "stances: wanted a list of Stance, got ('left', 1, 15) as its number 1; such"),
+        ({"stances": {"left": [(1, 15)]}}, "stances: wanted a list of Stance, got a dict; such as [Stance("),
+        ({"stances": "left=1-15"}, "stances: wanted a list of Stance, got the text 'left=1-15'; such as"),
+        ({"limits": 0.02}, "limits: wanted a ContactLimits, got the number 0.02"),
+    ],
+)
+def test_a_value_of_another_kind_is_told_in_one_sentence(job: Any, given: dict[str, Any], told: str) -> None:
+    with pytest.raises(InputError, match=re.escape(told)) as error:
+        job(CLIP, RIG, **given)
+    sentence(error)
+
+
+@pytest.mark.parametrize("job", [surefoot.plant, surefoot.check, surefoot.propose], ids=lambda job: job.__name__)
+def test_clip_and_rig_the_wrong_way_round_or_by_name_are_told(job: Any) -> None:
+    with pytest.raises(InputError, match=r"clip: wanted a Clip, got a Rig; are clip and rig the wrong way round\?"):
+        job(RIG, CLIP)
+    with pytest.raises(InputError, match=r"clip: wanted a Clip, got the text 'walk\.json'; load_clip reads one"):
+        job("walk.json", RIG)
+    with pytest.raises(InputError, match="rig: wanted a Rig, got the text 'lamplighter'; load_rig reads one"):
+        job(CLIP, "lamplighter")
+    with pytest.raises(InputError, match="clip: wanted a Clip, got nothing"):
+        job(None, RIG)
+
+
+def test_what_plant_gave_isn_t_a_clip_but_has_one() -> None:
+    with pytest.raises(InputError, match=r"clip: wanted a Clip, got a Planted; its \.clip is one"):
+        surefoot.check(surefoot.plant(CLIP, RIG), RIG)  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize(
+    ("given", "told"),
+    [
+        ({"clearance": "10mm"}, "clearance: wanted metres as a number, got the text '10mm'; numbers go without a unit"),
+        ({"clearance": -0.01}, "clearance: wanted metres from 0 to 10, got -0.01"),
+        ({"clearance": float("nan")}, "clearance: wanted metres from 0 to 10, got nan"),
+        ({"clearance": True}, "clearance: wanted metres as a number, got True"),
+        ({"leave_below": [1e-6]}, "leave_below: wanted metres as a number"),
+        ({"choice": "left"}, "choice: wanted a Choice, got the text 'left'; such as Choice(feet='left')"),
+        ({"choice": None}, "choice: wanted a Choice, got nothing"),
+        ({"anchor": 99}, "anchor: frame 99 lies outside the clip's 1 to 24"),
+        ({"anchor": "flst"}, "anchor: no anchor is called 'flst'; did you mean 'flat'?"),
+        ({"anchor": 2.5}, "anchor: wanted a whole frame number, got the number 2.5"),
+        ({"anchor": True}, "anchor: wanted a whole frame number, got True"),
+        ({"keys": "some"}, "keys: wanted few or every, got 'some'"),
+        ({"keys_at": [3]}, "keys_at: it's for few keys; say keys='few' as well"),
+        ({"keys": "few", "keys_at": [99]}, "keys_at: frame 99 lies outside the clip's 1 to 24"),
+        ({"keys": "few", "keys_at": [2.5]}, "keys_at: wanted a whole frame number"),
+        ({"keys": "few", "keys_at": "1,4"}, "keys_at: wanted a list of frames, got the text '1,4'"),
+        ({"before": "walk.json"}, "before: wanted a Clip, got the text 'walk.json'"),
+    ],
+)
+def test_an_option_of_plant_that_is_none_is_told(given: dict[str, Any], told: str) -> None:
+    with pytest.raises(InputError, match=re.escape(told)) as error:
+        surefoot.plant(CLIP, RIG, **given)
+    sentence(error)
+
+
+@pytest.mark.parametrize(
+    ("given", "told"),
+    [
+        (
+            {"tolerances": {"slide": 0.002}},
+            "tolerances: slide: wanted a note's, a warning's and an error's limit, three",
+        ),
+        ({"tolerances": {"slide": (0.02, 0.005, 0.001)}}, "tolerances: slide: wanted a note's"),
+        ({"tolerances": {"slide": (0.001, float("nan"), 0.02)}}, "tolerances: slide: wanted a note's"),
+        ({"tolerances": {"slide": (-0.001, 0.005, 0.02)}}, "tolerances: slide: wanted a note's"),
+        ({"tolerances": {"slide": ("1mm", "2mm", "3mm")}}, "tolerances: slide: wanted a note's"),
+        ({"tolerances": {"limit": (0.1, 0.2)}}, "three rising numbers in radians, got (0.1, 0.2)"),
+        (
+            {"tolerances": {"slid": (0.001, 0.005, 0.02)}},
+            "tolerances: no kind of finding is called 'slid'; did you mean",
+        ),
+        ({"tolerances": 0.002}, "tolerances: wanted three limits by kind, such as {'slide': (0.001, 0.005, 0.02)}"),
+        ({"landing": -1}, "landing: wanted seconds, 0 or more, got -1"),
+        ({"landing": "40ms"}, "landing: wanted seconds as a number, got the text '40ms'"),
+    ],
+)
+def test_tolerances_and_landing_are_looked_at(given: dict[str, Any], told: str) -> None:
+    for job in (surefoot.check, surefoot.propose):
+        with pytest.raises(InputError, match=re.escape(told)) as error:
+            job(CLIP, RIG, **given)
+        sentence(error)
+
+
+def test_a_report_knows_the_kinds_of_findings(report: surefoot.Report) -> None:
+    assert report.most("slide") is not None
+    assert report.most("seam") is None
+    with pytest.raises(UnknownName, match="kind: no kind of finding is called 'slid'; did you mean 'slide'"):
+        report.most("slid")
+
+
+def test_a_single_value_is_as_good_as_a_list_of_one() -> None:
+    assert Choice(feet="left") == Choice(feet=("left",))  # type: ignore[arg-type]
+    assert Choice(kinds="slide").kinds == frozenset({"slide"})  # type: ignore[arg-type]
+    one = Stance("left", 3, 12)
+    assert surefoot.check(CLIP, RIG, belt=BELT, stances=one).stances == (one,)  # type: ignore[arg-type]
+    assert CLIP.with_stances(one).stances == (one,)  # type: ignore[arg-type]
+    assert surefoot.check(CLIP, RIG, also="oppose").tolerances.keys() >= {"oppose"}
+    lowered = [
+        surefoot.let_down(CLIP, RIG, let, plant=lambda clip: surefoot.plant(clip, RIG))[0].channels["hips.y"].values
+        for let in ("hips.y", ["hips.y"])
+    ]
+    assert (lowered[0] == lowered[1]).all()
+    way = next(way for way in surefoot.propose(CLIP, RIG) if way.default)
+    once, listed = (surefoot.apply_proposals(CLIP, RIG, ways) for ways in (way, [way]))  # type: ignore[arg-type]
+    assert once.channels.keys() == listed.channels.keys()
+    remixed = surefoot.remix(CLIP, RIG, surefoot.Edit("scale", "hips.y", 0.5))  # type: ignore[arg-type]
+    assert remixed.channels["hips.y"] is not CLIP.channels["hips.y"]
+
+
+@pytest.mark.parametrize(
+    ("given", "told"),
+    [
+        ({"feet": "lft"}, "choice: no foot is called 'lft'; did you mean 'left'"),
+        ({"feet": 1}, "choice: feet: wanted a list of texts, got the number 1"),
+        ({"frames": 9}, "choice: frames: wanted the first and the last frame, such as (9, 14), got the number 9"),
+        ({"frames": (9, 14, 20)}, "choice: frames: wanted the first and the last frame"),
+        ({"frames": (14, 9)}, "choice: frames: frames 14 to 9 run backwards"),
+        ({"frames": ("a", "b")}, "choice: frames: wanted a whole frame number, got the text 'a'"),
+        ({"rejected": [("slide", "left", 1, 15)]}, "choice: rejected: wanted a list of Rejected"),
+    ],
+)
+def test_a_choice_of_nothing_known_is_told(given: dict[str, Any], told: str) -> None:
+    with pytest.raises(InputError, match=re.escape(told)):
+        Choice(**given)
+
+
+CURVE = Curve.constant(1.0)
+
+
+@pytest.mark.parametrize(
+    ("given", "told"),
+    [
+        ({"channels": {"hips.y": [1, 2, 3]}}, "channel hips.y: wanted a Curve, got [1, 2, 3]; Curve.through(frames,"),
+        ({"channels": [CURVE]}, "channels: wanted a mapping by name"),
+        ({"first": 1.5}, "first: wanted a whole frame number, got the number 1.5"),
+        ({"last": "24"}, "last: wanted a whole frame number, got the text '24'"),
+        ({"last": float("inf")}, "last: wanted a whole frame number"),
+        ({"belt": 1.35}, "belt: wanted a Belt, got the number 1.35"),
+        ({"stances": [("left", 1, 15)]}, "stances: wanted a list of Stance, got ('left', 1, 15) in it"),
+        ({"stances": 3}, "stances: wanted a list of Stance, got the number 3"),
+        ({"rate": "fast"}, "rate: wanted frames per second"),
+    ],
+)
+def test_a_clip_is_built_of_its_own_kinds_only(given: dict[str, Any], told: str) -> None:
+    good = {"channels": {"hips.y": CURVE}, "rate": Fraction(24), "first": 1, "last": 24}
+    with pytest.raises(InputError, match=re.escape(told)):
+        Clip(**{**good, **given})
+
+
+def test_whole_frames_given_as_floats_become_whole_numbers() -> None:
+    clip = Clip({"hips.y": CURVE}, 24, 1.0, 24.0, locked="hips.y")  # type: ignore[arg-type]
+    assert (type(clip.first), type(clip.last), clip.locked) == (int, int, frozenset({"hips.y"}))
+    assert Stance("left", 1.0, 15.0) == Stance("left", 1, 15)  # type: ignore[arg-type]
+    with pytest.raises(InputError, match=r"stance of the left foot: wanted a whole frame number, got the number 1\.5"):
+        Stance("left", 1.5, 15)  # type: ignore[arg-type]
+
+
+def test_a_name_in_other_letters_is_met_first() -> None:
+    with pytest.raises(UnknownName, match=r"did you mean 'hips\.y'\?"):
+        CLIP.curve("hips.Y")
+    with pytest.raises(UnknownName, match="did you mean 'lamplighter'"):
+        surefoot.load_rig("LampLighter")
+
+
+FILLING: dict[str, Any] = {
+    "speed": 1.0, "by": "time", "gait": "walk", "let": ["hips.y"], "plant": surefoot.plant, "edits": [],
+    "proposals": [], "loops": 2, "ground": Flat(), "path": "nowhere.json", "name": "x", "style": "joints",
+    "capture": None, "recipe": None, "pairs": None, "feet": None, "setting": None, "scene": None, "stances": (),
+}  # fmt: skip
+TAKES = {
+    name: thing
+    for name in surefoot.__all__
+    if inspect.isfunction(thing := getattr(surefoot, name))
+    and {"clip", "rig", "scene", "recipe", "capture", "pairs", "path", "name_or_path", "before"}
+    & set(inspect.signature(thing).parameters)
+}
+
+
+@pytest.mark.parametrize("name", TAKES)
+def test_no_function_of_the_shop_window_fails_bare_on_a_wrong_first_argument(name: str) -> None:
+    function = TAKES[name]
+    needed = [p.name for p in inspect.signature(function).parameters.values() if p.default is inspect.Parameter.empty]
+    needed = [n for n in needed if n != "options"]
+    own = {**FILLING, "clip": CLIP, "rig": RIG, "before": CLIP, "after": CLIP}
+    for wrong in (3.5, {}, object(), None):
+        with pytest.raises(InputError) as error:
+            function(**{needed[0]: wrong, **{n: own[n] for n in needed[1:]}})
+        assert needed[0] in sentence(error)
+
+
+def test_looking_at_arguments_costs_microseconds() -> None:
+    bare = scene_of.__wrapped__  # type: ignore[attr-defined]
+    assert inspect.signature(surefoot.plant) == inspect.signature(surefoot.plant.__wrapped__)  # type: ignore[attr-defined]
+    from surefoot.given import checked
+
+    @checked(choice=Choice)
+    def idle(clip: Clip, rig: Rig, *, ground: Any = None, belt: Any = None, choice: Any = None) -> None:
+        """Do nothing."""
+
+    assert bare is not scene_of
+    level, choice = Flat(), Choice()
+
+    def once() -> float:
+        began = perf_counter()
+        for _ in range(100):
+            idle(CLIP, RIG, ground=level, belt=BELT, choice=choice)
+        return (perf_counter() - began) / 100
+
+    assert min(once() for _ in range(20)) < 30e-6
