@@ -26,7 +26,7 @@ from surefoot.laying import lay
 from surefoot.pictures.gait import cycle_of, touching
 from surefoot.pictures.ink import OKABE_ITO, PAPERS, SIZES
 from surefoot.pictures.sheet import KINDS_OF_PICTURE, pictures_of
-from surefoot.pictures.subject import Subject
+from surefoot.pictures.subject import Subject, told_amount
 from surefoot.pictures.svg import WIDTH, Pen, number
 from surefoot.pictures.tracks import strides_of, tracks_of
 from surefoot.rig import FEET
@@ -493,6 +493,26 @@ def test_the_strip_shows_every_finding_with_its_amount(lamplighter: tuple[Subjec
     for finding in before.report.findings:
         amount = f"{finding.shown:.0f}" if finding.shown >= 100 else f"{finding.shown:.3g}"
         assert f"{finding.kind} {finding.foot[0].upper()} {amount} " in words
+
+
+def test_of_many_findings_alike_the_strip_shows_the_worst_and_says_how_many() -> None:
+    subject = laid("unplanted")
+    words = [w.text for w in words_of(pictures_of(subject, kinds=["strip"]).svg())]
+    alike: dict[tuple[str, str, str], list[surefoot.Finding]] = {}
+    for finding in subject.report.findings:
+        alike.setdefault((finding.kind, finding.foot, finding.part), []).append(finding)
+    many = [same for same in alike.values() if len(same) > 3]
+    assert len(many) >= 4
+    for same in many:
+        assert f"worst of {len(same)} such" in words
+        kind, foot = same[0].kind, same[0].foot[0].upper()
+        if kind in ("slide", "sink"):
+            lines = [f"{kind} {foot} {told_amount(f)}" for f in sorted(same, key=lambda f: -f.amount)]
+            assert lines[0] in words
+            assert not (set(lines[1:]) - {lines[0]}) & set(words)
+    hidden = sum(len(same) - 1 for same in many)
+    assert any(f"{hidden} more findings aren't drawn" in w for w in words)
+    assert sum(w.startswith("frame ") for w in words) < 40
 
 
 def test_a_channels_long_name_stays_in_its_cell() -> None:

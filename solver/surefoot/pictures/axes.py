@@ -71,7 +71,7 @@ class Panel:
         low, high = self.across
         bottom = self.y + self.height
         pen.line(self.x, bottom, self.x + self.width, bottom, "sf-ink")
-        ticks = round_ticks(low, high, max(3, int(self.width / 60))) if numbers is None else numbers
+        ticks = round_ticks(low, high, max(3, int(self.width / 50))) if numbers is None else numbers
         for value in (tick for tick in ticks if tick == round(tick)):
             x = float(self.at(value))
             pen.line(x, bottom, x, bottom + 4, "sf-ink")

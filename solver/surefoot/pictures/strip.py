@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from surefoot.pictures.axes import told
 from surefoot.pictures.figure import Figure, figure_of, ground_line, looked_at, scene_at
-from surefoot.pictures.subject import Chosen, Subject, key_poses, told_amount, worst_frames
+from surefoot.pictures.subject import Chosen, Subject, key_poses, told_amount, without_repeats, worst_frames
 from surefoot.pictures.svg import WIDTH, Pen, Picture, text_width
 from surefoot.rig import FEET
 
@@ -22,8 +22,11 @@ __all__ = ["pose_strip"]
 Array = NDArray[np.float64]
 
 MOST_WORST = 64
-"""Worst frames that are drawn; how many more there are is told."""
-CELL = (WIDTH - 48.0) / 8.0
+"""Worst frames that are drawn; how many more findings there are is told."""
+MOST_ALIKE = 3
+"""Findings of one kind, foot and part that are all drawn; of more, the worst one."""
+PER_ROW = 8
+CELL = (WIDTH - 48.0) / PER_ROW
 CLOSE = 3.0
 """How many times larger a foot is close up."""
 KNEE_CLOSE = 1.5
@@ -42,7 +45,7 @@ def pose_strip(subject: Subject, *, before: Subject | None = None, frames: Itera
     poses = key_poses(subject) if frames is None else tuple(Chosen(float(frame), ()) for frame in frames)
     reports = [("", subject.report)] if before is None else [("before", before.report), ("now", subject.report)]
     every = worst_frames(reports, subject.clip)
-    worst = _worst(every, MOST_WORST)
+    worst = _worst(without_repeats(every, MOST_ALIKE), MOST_WORST)
     cells = [*poses, *worst]
     at = [chosen.frame for chosen in cells]
     figures = [_figure(one, at) for one in (subject, before) if one is not None]
@@ -53,13 +56,15 @@ def pose_strip(subject: Subject, *, before: Subject | None = None, frames: Itera
     top = pen.heading("Pose strip", under)
     top = _rows(pen, subject, figures, poses, 0, top, around, scale)
     if worst:
-        pen.text(24, top + 18, "Worst frame of every finding", size=14.0, bold=True)
+        head = "Worst frame of every finding"
+        if any(more for chosen in worst for more in chosen.more):
+            head += "; of many alike, the worst"
+        pen.text(24, top + 18, head, size=14.0, bold=True)
         words = f"below it the foot {CLOSE:g} times larger, or the knee and the line from hip to ankle"
-        if len(every) > len(worst):
-            words += f"; {len(every) - len(worst)} more worst frames aren't drawn"
-        pen.text(
-            24 + text_width("Worst frame of every finding", 15.0) + 12, top + 18, words, size=11.0, style="sf-soft"
-        )
+        left_out = sum(len(chosen.findings) for chosen in every) - sum(len(chosen.findings) for chosen in worst)
+        if left_out:
+            words += f"; {left_out} more finding{'s aren' if left_out > 1 else ' isn'}'t drawn"
+        pen.text(24 + text_width(head, 16.0) + 12, top + 18, words, size=11.0, style="sf-soft")
         top = _rows(pen, subject, figures, worst, len(poses), top + 24, around, scale, close=True)
     pen.text(24, top + 12, "full line: left leg; broken line: right leg, nearer; wedges under the ground: "
              "where the footprint holds heel, ball and toe", size=11.0, style="sf-soft")  # fmt: skip
@@ -103,10 +108,10 @@ def _rows(
     pen: Pen, subject: Subject, figures: Sequence[Figure], cells: Sequence[Chosen], first: int, top: float,
     around: tuple[float, float, float, float], scale: float, *, close: bool = False,
 ) -> float:  # fmt: skip
-    """Draw cells in rows of eight; return the y below them."""
+    """Draw cells in rows; return the y below them."""
     tall = (around[3] - around[2]) * scale + 26.0
-    for start in range(0, len(cells), 8):
-        row = cells[start : start + 8]
+    for start in range(0, len(cells), PER_ROW):
+        row = cells[start : start + PER_ROW]
         lines = max([2, *(len(_words(cell)) for cell in row)])
         for column, cell in enumerate(row):
             x = 24.0 + column * CELL
@@ -133,11 +138,13 @@ def _words(cell: Chosen) -> list[tuple[str, bool]]:
     lines = [(f"frame {told(round(cell.frame, 2))}", True)]
     if cell.words:
         lines.append((", ".join(cell.words), False))
-    for when, finding in cell.findings:
+    for at, (when, finding) in enumerate(cell.findings):
         part = "" if finding.part == "knee" else finding.part
         side = {"left": "L", "right": "R"}.get(finding.foot, finding.foot if finding.kind != "cross" else "")
         words = " ".join(w for w in (finding.kind, side, part) if w)
         lines.append((f"{'was ' if when == 'before' else ''}{words} {told_amount(finding)}", False))
+        if at < len(cell.more) and cell.more[at]:
+            lines.append((f"worst of {cell.more[at] + 1} such", False))
     return [(part, strong) for words, strong in lines for part in _broken(words)]
 
 

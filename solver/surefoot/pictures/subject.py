@@ -22,7 +22,7 @@ from surefoot.rig import FEET, Rig
 from surefoot.scene import Scene
 from surefoot.seen import Seen
 
-__all__ = ["Chosen", "Subject", "key_poses", "told_amount", "told_number", "worst_frames"]
+__all__ = ["Chosen", "Subject", "key_poses", "told_amount", "told_number", "without_repeats", "worst_frames"]
 
 Array = NDArray[np.float64]
 
@@ -83,11 +83,15 @@ class Subject:
 
 
 class Chosen(NamedTuple):
-    """A frame that is drawn, and why; ``findings`` are those that are worst in it."""
+    """A frame that is drawn, and why.
+
+    ``findings`` are those that are worst in it; ``more`` says of each how many more like it aren't drawn.
+    """
 
     frame: float
     words: tuple[str, ...]
     findings: tuple[tuple[str, Finding], ...] = ()
+    more: tuple[int, ...] = ()
 
 
 def key_poses(subject: Subject) -> tuple[Chosen, ...]:
@@ -142,6 +146,31 @@ def worst_frames(reports: Iterable[tuple[str, Report]], clip: Clip) -> tuple[Cho
         Chosen(frame, (), tuple(sorted(told, key=lambda pair: -LEVELS.index(pair[1].level))))
         for frame, told in sorted(found.items())
     )
+
+
+def without_repeats(every: tuple[Chosen, ...], most: int) -> tuple[Chosen, ...]:
+    """Return the frames that are left when a kind of finding that comes more than ``most`` times is drawn once.
+
+    Alike are those of one kind, foot and part; the gravest is kept, and says how many more there are.
+    """
+    alike: dict[tuple[str, str, str, str], list[Finding]] = {}
+    for chosen in every:
+        for when, finding in chosen.findings:
+            alike.setdefault((when, finding.kind, finding.foot, finding.part), []).append(finding)
+    more: dict[tuple[str, int], int] = {}
+    for (when, *_), same in alike.items():
+        shown = same if len(same) <= most else [max(same, key=_gravity)]
+        more |= {(when, id(finding)): len(same) - len(shown) for finding in shown}
+    kept = []
+    for chosen in every:
+        own = tuple(pair for pair in chosen.findings if (pair[0], id(pair[1])) in more)
+        if own:
+            kept.append(chosen._replace(findings=own, more=tuple(more[when, id(finding)] for when, finding in own)))
+    return tuple(kept)
+
+
+def _gravity(finding: Finding) -> tuple[int, float]:
+    return LEVELS.index(finding.level), finding.amount
 
 
 def told_amount(finding: Finding) -> str:

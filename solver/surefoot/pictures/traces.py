@@ -87,7 +87,7 @@ def _keys(pen: Pen, panel: Panel, frames: Array, values: Array, style: str, size
     low, high = panel.across
     room = panel.width / max(1, int(np.count_nonzero((frames >= low) & (frames <= high))))
     size = min(size, max(1.9, 0.4 * room))  # many keys: smaller dots, without a rim
-    if size < 2.6 and not style.startswith(("sf-right", "sf-open")):
+    if size < 3.0 and not style.startswith(("sf-right", "sf-open")):
         style = style.replace("-dot", "-full")
     for frame, value in zip(frames.tolist(), values.tolist(), strict=True):
         if low <= frame <= high:
@@ -118,6 +118,8 @@ def clearance(subject: Subject, *, before: Subject | None = None) -> Picture:
     bounds = subject.report.tolerances
     sink, hover = bounds["sink"][1] * 1e3, bounds["hover"][1] * 1e3
     under = f"{subject.name}: straight above the ground; band: from {sink:.3g} mm sunk to {hover:.3g} mm hovering"
+    if not subject.scene.ground.is_level:
+        under += "; where the ground steps, it jumps"
     top = pen.heading("Clearance of heel, ball and toe", under + ("; faint: before" if before is not None else ""))
     across = _range(subject)
     height = subject.seen.touch.height[-3:] * 1e3
