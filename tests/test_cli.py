@@ -721,3 +721,11 @@ def test_the_module_runs_as_a_program_and_a_closed_pipe_is_no_fault() -> None:
         assert process.stderr is not None
         process.stdout.close()
         assert b"Traceback" not in process.stderr.read()
+
+
+def test_a_ground_that_is_neither_a_file_nor_a_preset_is_told_with_the_presets(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    assert main(["check", "lamplighter", "--ground", "accessible-stair"]) == 2
+    told = capsys.readouterr().err
+    assert "--ground: no ground file or preset is called 'accessible-stair'; did you mean 'accessible-stairs'?" in told

@@ -145,7 +145,12 @@ def told_of(path: Path) -> Iterator[None]:
 
 def _ground(name: str) -> Ground:
     """Return the ground of a preset's name, or else of a file."""
-    return preset_ground(name) if name in preset_grounds() else load_ground(name)
+    if name in preset_grounds():
+        return preset_ground(name)
+    path = Path(name)
+    if name and not path.suffix and path.name == name and "\0" not in name and not path.exists():
+        raise UnknownName("ground file or preset", name, preset_grounds(), place="--ground")
+    return load_ground(name)
 
 
 def _rig(clip: Clip, base: Path) -> tuple[Rig, Path | None]:
