@@ -13,6 +13,7 @@ from surefoot import (
     Curve,
     Flat,
     Ground,
+    Mesh,
     Planted,
     Profile,
     block,
@@ -45,8 +46,17 @@ def cobbles() -> Grid:
     return Grid(stones, 0.02, origin=np.array([-1.5, 0.0, -2.0]), smooth=True, name="cobbles")
 
 
+def waves() -> Mesh:
+    """Return triangles 0.1 m wide over waves of our own, 12 mm from trough to crest."""
+    z, x = np.meshgrid(np.arange(140) * 0.1 - 2.0, np.arange(31) * 0.1 - 1.5, indexing="ij")
+    corners = np.column_stack([x.ravel(), 0.006 * (np.sin(3.0 * x) * np.cos(2.5 * z)).ravel(), z.ravel()])
+    at = (np.arange(139)[:, None] * 31 + np.arange(30)).ravel()
+    faces = [np.column_stack([at, at + 31, at + 1]), np.column_stack([at + 1, at + 31, at + 32])]
+    return Mesh(corners, np.concatenate(faces), name="waves")
+
+
 GROUNDS: dict[str, Ground] = {
-    "up": UP, "down": DOWN, "cobbles": cobbles(),
+    "up": UP, "down": DOWN, "cobbles": cobbles(), "waves": waves(),
     **{name: preset_ground(name) for name in ("ramp-1-12", "ramp-1-15", "ramp-1-20", "kerb")},
 }  # fmt: skip
 
@@ -67,12 +77,9 @@ def steps_on(clip: Clip, foot: int, at: np.ndarray, ground: Ground) -> measure.S
 
 @pytest.mark.parametrize("name", GROUNDS)
 def test_planted_feet_neither_slide_nor_sink_on_their_frames(name: str) -> None:
-    """Sink within 0.1 mm. Slide within a quarter of a millimetre on profiles, 0.7 mm where a grid tips the foot.
-
-    A tenth is what level ground gives; rolling over a canted sole's corners on leaning ground costs the rest.
-    """
+    """A tenth of a millimetre on profiles; on a grid and a mesh half a millimetre of slide."""
     _, done = laid_on(name)
-    limit = 7e-4 if name == "cobbles" else 2.5e-4
+    limit = 5e-4 if name in ("cobbles", "waves") else 1e-4
     for stance in done.stances:
         steps = steps_on(done.clip, FEET.index(stance.foot), measure.instants(stance.first, stance.last), GROUNDS[name])
         assert measure.slide(steps) <= limit, stance

@@ -5,16 +5,21 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from surefoot.footprint import Prints, Tracks
 from surefoot.scene import Scene
+from surefoot.slip import least_steps, taken_off
 from surefoot.tolerances import REFERENCE_LEG
 from surefoot.underfoot import BENEATH, is_even, rise_inside
 
-__all__ = ["floor_under", "held_back", "onto_ground", "swept_floor"]
+__all__ = ["at_rest_on_ground", "floor_under", "held_back", "onto_ground", "swept_floor"]
 
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 
 SAME = 1e-12
+STILL = 1e-5
+"""Metres that a standing sole may slip from one frame to the next."""
+ROUNDS = 6
 CUT = 1e-3
 """Metres that a sole may cut through ground between two frames before its way is changed."""
 SHARES = (0.85, 0.7, 0.5, 0.3, 0.15, 0.0, -0.15, -0.3, -0.5, -0.75, -1.0)
@@ -38,6 +43,45 @@ def onto_ground(scene: Scene, stood: Array, angles: Array, bend: Array, planted:
     off = _floor_of(scene, foot, *part) - part[0][1]
     near = BENEATH * scene.binding.rig.leg / REFERENCE_LEG
     raised[1, planted] += np.where((off > 1e-9) | ((off < 0.0) & (off > -near)), off, 0.0)
+    return raised
+
+
+def at_rest_on_ground(
+    scene: Scene, prints: Prints, tracks: Tracks, stood: Array, angles: Array, bend: Array, held: Flags, pitch: Array
+) -> Array:
+    """Return planted feet ``(3, 2, n)`` on the true ground, their touching points at rest on it.
+
+    Where the ground isn't the footprint's plane (an edge under the toes, a cobble) another corner touches than the
+    plane tells, so slips are looked for again with the heights that the corners really have.
+    """
+    raised = onto_ground(scene, stood, angles, bend, tracks.planted)
+    if is_even(scene.ground):
+        return raised
+    which = np.where(tracks.planted, tracks.print_of, -1)
+    same = (which[:, 1:] == which[:, :-1]) & (which[:, 1:] >= 0)
+    yaw = prints.yaw[tracks.print_of]
+    s, c = np.sin(yaw), np.cos(yaw)
+    look = tracks.planted.copy()
+    step = np.zeros((2, *same.shape))
+    for _ in range(ROUNDS):
+        pair = same & (look[:, 1:] | look[:, :-1])
+        foot, at = pair.nonzero()
+        if not len(foot):
+            break
+        both = foot[:, None], at[:, None] + np.arange(2)
+        points = scene.soles.gathered(foot).points(angles[:, *both][:, None], bend[both][None])
+        points += raised[:, *both][:, None, None]
+        moved = least_steps(points, points[1] - scene.ground.height(points[0], points[2]))[:, 0, :, 0]
+        step[:, pair] = c[foot, at] * moved[0] - s[foot, at] * moved[1], s[foot, at] * moved[0] + c[foot, at] * moved[1]
+        slips = pair & (np.hypot(*step) > STILL)
+        if not np.count_nonzero(slips):
+            break
+        x, z = taken_off(np.where(pair, step, 0.0), which, tracks.source, held, pitch)
+        look = np.hypot(x, z) > 0.1 * STILL
+        raised[0] += c * x + s * z
+        raised[2] += c * z - s * x
+        raised[1, look] = stood[1, look]
+        raised = onto_ground(scene, raised, angles, bend, tracks.planted & look)
     return raised
 
 

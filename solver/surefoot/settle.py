@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from surefoot.band import Band
 from surefoot.clip import Stance
-from surefoot.floors import floor_under, held_back, onto_ground, swept_floor
+from surefoot.floors import at_rest_on_ground, floor_under, held_back, swept_floor
 from surefoot.footprint import Anchor, Prints, Tracks, fit_prints
 from surefoot.reach import TEARING, Stand, allowed_length, lift_within_reach, nearer_prints
 from surefoot.rotations import length
@@ -109,7 +109,7 @@ def settle(
     off = without_slip(scene.soles, turns, off, np.where(planted, which, -1), tracks.source, held)
     stood = prints.origin[:, which] + prints.outof(which, off)
     if not scene.ground.is_level:
-        stood = onto_ground(scene, stood, angles, bend, planted)
+        stood = at_rest_on_ground(scene, prints, tracks, stood, angles, bend, held, pitch)
         off = prints.into(which, stood - prints.origin[:, which])
     ankle = _swing(scene, tracks, stood, angles, bend, limit, clearance)
     return Settled(tracks, prints, ankle, angles, bend, held, turns, off)
@@ -141,7 +141,7 @@ def stand_again(scene: Scene, settled: Settled, turns: Array) -> Settled:
     )
     stood = prints.origin[:, which] + prints.outof(which, off)
     if not scene.ground.is_level:
-        stood = onto_ground(scene, stood, angles, bend, planted)
+        stood = at_rest_on_ground(scene, prints, tracks, stood, angles, bend, settled.held, pitch)
         off = prints.into(which, stood - prints.origin[:, which])
     ankle = np.where(planted, stood, settled.ankle)
     return replace(settled, ankle=ankle, angles=angles, bend=bend, turns=local, stood=off)

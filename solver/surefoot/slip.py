@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from surefoot.sole import Soles, Turns
 
-__all__ = ["NOTHING", "TOUCHING", "least_steps", "slip_steps", "without_slip"]
+__all__ = ["NOTHING", "TOUCHING", "least_steps", "slip_steps", "taken_off", "without_slip"]
 
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -85,11 +85,16 @@ def without_slip(soles: Soles, turns: Turns, ankle: Array, print_of: Indices, so
     step[:, foot, at] = moved[:, 0, :, 0]
     if np.abs(step).max() < NOTHING:
         return ankle
+    fixed = ankle.copy()
+    fixed[::2] += taken_off(step, print_of, source, held, turns.pitch)
+    return fixed
+
+
+def taken_off(step: Array, print_of: Indices, source: Indices, held: Flags, pitch: Array) -> Array:
+    """Return what takes slips ``(2, 2, n - 1)`` off again, ``(2, 2, n)``, outwards from the held frames."""
     path = np.zeros((2, *print_of.shape))
     step.cumsum(axis=-1, out=path[..., 1:])
-    fixed = ankle.copy()
-    fixed[::2] += np.where(print_of >= 0, _at_rest(path, print_of, source, held, turns.pitch) - path, 0.0)
-    return fixed
+    return np.where(print_of >= 0, _at_rest(path, print_of, source, held, pitch) - path, 0.0)
 
 
 def _at_rest(path: Array, print_of: Indices, source: Indices, held: Flags, pitch: Array) -> Array:
