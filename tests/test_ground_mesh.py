@@ -1,4 +1,4 @@
-"""Meshes as ground: against each triangle by itself, planes, and dense sampling; trimesh is asked in `tests/outside`."""
+"""Meshes as ground: beside each triangle alone, planes, and dense sampling; trimesh is asked in `tests/outside`."""
 
 from __future__ import annotations
 
