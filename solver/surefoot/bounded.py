@@ -42,6 +42,8 @@ MISSED = 1e-14
 """Half metres squared above which a frame counts as not reached."""
 STARTS = ((0.0,), (0.5, -0.5, 0.5), (-0.5, 0.5, 0.5), (0.3, 0.3, -0.6, -0.2), (-0.4, -0.2, 0.6))
 """Shares of each joint's range, over and over along the chain, from which frames that miss are tried again."""
+PIVOT = 1e-13
+"""Share of a system's largest element above which elimination trusts a pivot."""
 AS_GOOD = 1e-10
 """Metres squared by which a smoother pose may be worse."""
 
@@ -107,14 +109,11 @@ def solve_bounded(
         between those.
     """
     frames = wanted.shape[-1]
-    turn = np.broadcast_to(np.eye(3)[..., None], (3, 3, frames)) if turn is None else turn
-    origin = np.zeros((3, frames)) if origin is None else origin
     job = _Job(wanted, chain, np.sqrt(weights), low[:, None], high[:, None], turn, origin)
-    everything = np.arange(frames)
     start = np.clip(start, low[:, None], high[:, None])
     if guess and frames > 2 * EVERY:
-        start = _led(job, start, everything)
-    angles, cost, rounds = _descend(job, start, everything)
+        start = _led(job, start, np.arange(frames))
+    angles, cost, rounds = _descend(job, start)
     if thorough:
         _other_starts(job, angles, cost, rounds)
     if smooth:
@@ -132,56 +131,70 @@ class _Job:
     weight: Array
     low: Array
     high: Array
-    turn: Array
-    origin: Array
+    turn: Array | None
+    origin: Array | None
 
-    def seen(self, angles: Array, at: NDArray[np.intp]) -> tuple[Array, Array, Array]:
-        """Return weighted gaps ``(3, points, n)``, their Jacobian, and the hinges' axes at some frames."""
-        points, jacobian, axes = hinge_points(
-            angles, self.chain, turn=self.turn[..., at], origin=self.origin[:, at]
-        )  # fmt: skip
+    def at(self, at: NDArray[np.intp]) -> _Job:
+        """Return the job of some frames."""
+        turn = None if self.turn is None else self.turn[..., at]
+        origin = None if self.origin is None else self.origin[:, at]
+        return _Job(self.wanted[..., at], self.chain, self.weight, self.low, self.high, turn, origin)
+
+    def seen(self, angles: Array) -> tuple[Array, Array, Array]:
+        """Return weighted gaps ``(3, points, frames)``, their Jacobian, and the hinges' axes."""
+        points, jacobian, axes = hinge_points(angles, self.chain, turn=self.turn, origin=self.origin)
         used = self.weight > 0.0
-        scale = self.weight[used][:, None]
-        gap = (points[:, used] - self.wanted[:, used][..., at]) * scale
-        return gap, jacobian[:, used] * scale[:, None], axes
+        if not used.all():
+            points, jacobian = points[:, used], jacobian[:, used]
+        gap = points - (self.wanted if used.all() else self.wanted[:, used])
+        if np.any(self.weight[used] != 1.0):
+            scale = self.weight[used][:, None]
+            gap, jacobian = gap * scale, jacobian * scale[:, None]
+        return gap, jacobian, axes
 
 
-def _descend(job: _Job, start: Array, at: NDArray[np.intp]) -> tuple[Array, Array, NDArray[np.intp]]:
+def _descend(job: _Job, start: Array, at: NDArray[np.intp] | None = None) -> tuple[Array, Array, NDArray[np.intp]]:
     """Return angles, cost and rounds of frames ``at`` (all others are left out), from a start inside the ranges."""
-    angles, count = start.copy(), len(at)
+    here = job if at is None else job.at(at)
+    angles, count = start.copy(), start.shape[1]
     rounds = np.zeros(count, dtype=np.intp)
-    damping = np.full(count, 1e-4)
-    gap, jacobian, axes = job.seen(angles, at)
+    gap, jacobian, axes = here.seen(angles)
     cost = 0.5 * (gap**2).sum(axis=(0, 1))
-    going = np.arange(count)
+    # what follows is held for the frames that go on only
+    going, q, best, damping = np.arange(count), angles, cost, np.full(count, 1e-4)
     bent = np.zeros(count)  # 1 where the curvature of the distances counts too: not far from the answer
     for _ in range(ROUNDS):
-        slope, curve = _model(gap, jacobian, axes, bent[going])
-        q = angles[:, going]
+        slope, curve = _model(gap, jacobian, axes, bent)
         blocked = ((q <= job.low) & (slope > 0.0)) | ((q >= job.high) & (slope < 0.0))
-        slope = np.where(blocked, 0.0, slope)
-        unsolved = (np.abs(slope).max(axis=0) > LEAST_GRADIENT) & (damping[going] < 1e9) & (cost[going] > THERE)
+        slope[blocked] = 0.0
+        unsolved = (np.abs(slope).max(axis=0) > LEAST_GRADIENT) & (damping < 1e9) & (best > THERE)
         if not unsolved.all():
-            going, slope, curve = going[unsolved], slope[:, unsolved], curve[..., unsolved]
-            blocked = blocked[:, unsolved]
-            gap, jacobian, axes = gap[..., unsolved], jacobian[..., unsolved], axes[..., unsolved]
+            angles[:, going], cost[going] = q, best
+            keep = np.flatnonzero(unsolved)
+            going, here = going[keep], here.at(keep)
+            slope, curve, blocked = slope[:, keep], curve[..., keep], blocked[:, keep]
+            q, best, damping, bent = q[:, keep], best[keep], damping[keep], bent[keep]
+            gap, jacobian, axes = gap[..., keep], jacobian[..., keep], axes[..., keep]
         if not len(going):
             break
-        step = _step(slope, curve, blocked, damping[going])
-        trial = _kept_inside(angles[:, going], step, job)
-        new_gap, new_jacobian, new_axes = job.seen(trial, at[going])
+        step = _step(slope, curve, blocked, damping)
+        trial = _kept_inside(q, step, job)
+        new_gap, new_jacobian, new_axes = here.seen(trial)
         new_cost = 0.5 * (new_gap**2).sum(axis=(0, 1))
         rounds[going] += 1
-        better = new_cost < cost[going]
+        better = new_cost < best
         # what rounding leaves of the step's promise isn't worth more steps
         promised = -(step * slope).sum(axis=0)
-        damping[going] = np.where(promised < IDLE * (cost[going] + THERE), 1e12, damping[going])
-        damping[going] = np.where(better, np.maximum(damping[going] * 0.1, 1e-14), damping[going] * 8.0)
-        bent[going] = np.where(better, new_cost > SLOW * cost[going], bent[going])
-        angles[:, going[better]], cost[going[better]] = trial[:, better], new_cost[better]
-        gap[..., better], jacobian[..., better], axes[..., better] = (
-            new_gap[..., better], new_jacobian[..., better], new_axes[..., better],
-        )  # fmt: skip
+        damping = np.where(promised < IDLE * (best + THERE), 1e12, damping)
+        damping = np.where(better, np.maximum(damping * 0.1, 1e-14), damping * 8.0)
+        bent = np.where(better, new_cost > SLOW * best, bent)
+        if better.all():
+            q, best, gap, jacobian, axes = trial, new_cost, new_gap, new_jacobian, new_axes
+        else:
+            q, best = np.where(better, trial, q), np.where(better, new_cost, best)
+            gap, axes = np.where(better, new_gap, gap), np.where(better, new_axes, axes)
+            jacobian = np.where(better, new_jacobian, jacobian)
+    angles[:, going], cost[going] = q, best
     return angles, cost, rounds
 
 
@@ -223,26 +236,50 @@ def _model(gap: Array, jacobian: Array, axes: Array, bent: Array) -> tuple[Array
 
 
 def _step(slope: Array, curve: Array, blocked: Flags, damping: Array) -> Array:
-    """Return the damped step of the free joints, ``(hinges, n)``; blocked ones stay."""
-    system = curve.transpose(2, 0, 1).copy()
-    size = np.abs(np.einsum("nhh->nh", system)).max(axis=1) + 1e-9
-    free = ~blocked.T
-    system *= free[:, :, None] & free[:, None, :]
-    diagonal = np.einsum("nhh->nh", system)
-    diagonal[...] += np.where(free, (damping * size)[:, None], size[:, None])
-    step = np.linalg.solve(system, -slope.T[..., None])[..., 0]
+    """Return the damped step of the free joints, ``(hinges, n)``; blocked ones stay. ``curve`` is used up."""
+    diagonal = np.einsum("hhn->hn", curve)
+    size = np.abs(diagonal).max(axis=0) + 1e-9
+    if blocked.any():
+        curve *= ~(blocked[:, None] | blocked)
+        diagonal += np.where(blocked, size, damping * size)
+    else:
+        diagonal += damping * size
+    step = -_quotient(curve, slope, size)
     # a saddle's step leads upwards: there the slope itself leads down
-    uphill = (step * slope.T).sum(axis=1) > 0.0
-    step = np.where(uphill[:, None], -slope.T / (size * (1.0 + damping))[:, None], step)
-    return np.asarray(np.clip(step, -0.5, 0.5).T)
+    uphill = (step * slope).sum(axis=0) > 0.0
+    if uphill.any():
+        step = np.where(uphill, -slope / (size * (1.0 + damping)), step)
+    return np.minimum(np.maximum(step, -0.5), 0.5)
+
+
+def _quotient(system: Array, right: Array, size: Array) -> Array:
+    """Return the solutions ``(hinges, n)`` of symmetric systems ``(hinges, hinges, n)``, all frames at once.
+
+    Elimination without a change of rows serves positive definite ones; the others, which show a pivot that isn't
+    well above nothing, are left to LAPACK, frame by frame.
+    """
+    whole, left, count = system.copy(), right.copy(), len(system)
+    good = np.ones(right.shape[1], dtype=bool)
+    for k in range(count):
+        good &= whole[k, k] > PIVOT * size
+        whole[k, k] = np.where(good, whole[k, k], 1.0)
+        share = whole[k + 1 :, k] / whole[k, k]
+        whole[k + 1 :, k + 1 :] -= share[:, None] * whole[k, k + 1 :]
+        left[k + 1 :] -= share * left[k]
+    for k in range(count - 1, -1, -1):
+        left[k] -= (whole[k, k + 1 :] * left[k + 1 :]).sum(axis=0)
+        left[k] /= whole[k, k]
+    bad = np.flatnonzero(~good)
+    if len(bad):
+        left[:, bad] = np.linalg.solve(system[..., bad].transpose(2, 0, 1), right[:, bad].T[..., None])[..., 0].T
+    return left
 
 
 def _led(job: _Job, start: Array, frames: NDArray[np.intp]) -> Array:
     """Return starts that run from one solved frame to the next, a few frames apart."""
     at = np.unique(np.append(frames[::EVERY], frames[-1]))
     found, cost, rounds = _descend(job, start[:, at], at)
-    where = _Job(job.wanted[..., at], job.chain, job.weight, job.low, job.high, job.turn[..., at], job.origin[:, at])
-    _smoothed(where, found, cost, rounds)
+    _smoothed(job.at(at), found, cost, rounds)
     return np.array([np.interp(frames, at, row) for row in found])
 
 
@@ -265,21 +302,25 @@ def _smoothed(job: _Job, angles: Array, cost: Array, rounds: NDArray[np.intp]) -
     count = angles.shape[1]
     if count < 3:
         return
+    new = np.ones(count, dtype=bool)  # frames that have a neighbour which moved since they were tried
     for sweep in range(SWEEPS):
-        touched = np.zeros(count, dtype=bool)
+        touched = new.copy()
+        touched[[0, -1]] = False
         off = angles[:, 1:-1] - (angles[:, :-2] + angles[:, 2:]) / 2.0
-        touched[1:-1] = np.abs(off).max(axis=0) > JUMP
+        touched[1:-1] &= np.abs(off).max(axis=0) > JUMP
         if not touched.any():
             return
         # every other frame at a time, so that a frame's neighbours stay as they are
         at = np.flatnonzero(touched & (np.arange(count) % 2 == sweep % 2))
         if not len(at):
             continue
-        before, after = angles[:, np.maximum(at - 1, 0)], angles[:, np.minimum(at + 1, count - 1)]
+        new[at] = False
+        before, after = angles[:, at - 1], angles[:, at + 1]
         found, again, took = _descend(job, np.clip((before + after) / 2.0, job.low, job.high), at)
         smoother = _roughness(before, found, after) < _roughness(before, angles[:, at], after)
         good = (again < cost[at] - AS_GOOD) | ((again <= cost[at] + AS_GOOD) & smoother)
         angles[:, at[good]], cost[at[good]] = found[:, good], again[good]
+        new[at[good] - 1] = new[at[good] + 1] = True
         rounds[at] += took
 
 

@@ -43,7 +43,7 @@ def derived_text(rig: Rig, *, side: str = "left", code: bool = False) -> str:
     if not code:
         lines = [f"{side} leg of {rig.name}: metres in hips space from the hip joint, radians"]
         for name, place in places.items():
-            lines += [f"{name}.{axis} = {sympy.simplify(place[k])}" for k, axis in enumerate("xyz")]
+            lines += [f"{name}.{axis} = {place[k]}" for k, axis in enumerate("xyz")]
             for h, angle in enumerate(angles):
                 lines += [
                     f"d {name}.{axis} / d {angle.name} = {slopes[name][k, h]}"
