@@ -67,7 +67,7 @@ def test_a_bending_route_is_walked(capsys: pytest.CaptureFixture[str]) -> None:
         (["--loops", "2", "--stride", "1"], "--stride: wanted two numbers"),
         (["--loops", "2", "--stride", "1.2-1.3"], "stride: expected shares about 1"),
         (["--loops", "2", "--let", "hips.why"], "hips.why"),
-        (["--ground", "accessible-stair"], "no such file"),
+        (["--ground", "accessible-stair"], "did you mean 'accessible-stairs'"),
     ],
 )
 def test_wrong_options_are_told_in_one_sentence(more: list[str], says: str, capsys: pytest.CaptureFixture[str]) -> None:
