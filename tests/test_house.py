@@ -26,7 +26,7 @@ MOST_LINES = 350
 STREAM = {
     "words and measures": "_version errors units tolerances cautions",
     "mathematics": "rotations directions band bounds pendulum",
-    "curves": "bezier tangents key_checks rounds curves key_edits",
+    "curves": "bezier tangents key_checks rounds pack curves key_edits",
     "ground": (
         "ground_line ground_coordinates ground_surface ground_profile ground ground_grid ground_mesh ground_presets"
     ),

@@ -48,6 +48,11 @@ class Report:
     tolerances: Mapping[str, Triple]
     _seen: Seen | None = field(default=None, repr=False)
 
+    def __repr__(self) -> str:
+        many = {level: sum(f.level == level for f in self.findings) for level in reversed(LEVELS)}
+        told = ", ".join(f"{count} {level}{'s' * (count > 1)}" for level, count in many.items() if count)
+        return f"<Report: {told or 'clean'}; {len(self.stances)} stances, belt {self.belt.speed:.3f} m/s>"
+
     @property
     def worst(self) -> str:
         """``error``, ``warning``, ``note`` or ``clean``."""
@@ -96,8 +101,11 @@ def check(
 ) -> Report:
     """Return what is wrong with the feet of a clip.
 
+    Every frame is looked at and four places between two; nothing is changed.
+
     Parameters
     ----------
+    clip, rig : Clip, Rig
     ground, belt, stances, limits : as for `plant`
     tolerances : mapping of str to triple, optional
         Note, warning and error by kind, metres and radians; over the rig's own.
@@ -109,7 +117,24 @@ def check(
         Whether the pose is declared still, so that its centre of mass must lie over its support. Left
         out it's so for a clip that says so (``"still": true`` in its extra fields).
     also : iterable of str
-        Kinds to look for that are left out otherwise, of `tolerances.WHEN_ASKED`.
+        Kinds to look for that are left out otherwise: ``mismatch``, ``oppose``.
+
+    Returns
+    -------
+    Report
+
+    Raises
+    ------
+    InputError
+        If the clip, rig and ground don't belong together, or an argument isn't what it should be; says how.
+
+    Examples
+    --------
+    >>> import surefoot
+    >>> clip, rig = surefoot.demo("lamplighter")
+    >>> report = surefoot.check(clip, rig)
+    >>> report.worst, round(report.most("slide").shown), report.most("slide").unit
+    ('error', 107, 'mm')
     """
     asked = _asked(also)
     stated = clip if stances is None else clip.with_stances(stances)

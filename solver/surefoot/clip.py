@@ -187,6 +187,13 @@ class Clip:
         matrices.flags.writeable = False
         return matrices
 
+    def __repr__(self) -> str:
+        told = f" {self.name!r}" if self.name else ""
+        stances = "" if self.stances is None else f", {len(self.stances)} stances"
+        loop = ", a loop" if self.loop else ""
+        span = f"frames {self.first} to {self.last} at {self.rate}"
+        return f"<Clip{told}: {len(self.channels)} channels, {span}{loop}{stances}>"
+
     @property
     def frames(self) -> int:
         """How many frames the range holds; a loop's frame last + 1 isn't counted."""

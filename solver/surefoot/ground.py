@@ -40,7 +40,14 @@ LEAST_UP = 0.01  # upward part of a unit normal; below it (steeper than 89.4 deg
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Flat:
-    """Level ground. ``elevation`` is its height, metres, world space."""
+    """Level ground at a height: ``Flat(0.1)``.
+
+    Parameters
+    ----------
+    elevation : float
+        Its height, metres, world space. (In files it's called height; here ``height`` is the method that every ground
+        has, which asks for the height at a place.)
+    """
 
     elevation: float = 0.0
     name: str = "flat"

@@ -79,6 +79,11 @@ class Planted:
     ankle_change: Array
     keys: tuple[KeyCount, ...] = ()
 
+    def __repr__(self) -> str:
+        most = 1e3 * float(np.linalg.norm(self.ankle_change, axis=-1).max(initial=0.0))
+        told = f"{len(self.changed)} channels changed, {len(self.stances)} stances"
+        return f"<Planted: {told}, ankles moved {most:.1f} mm at most, belt {self.belt.speed:.3f} m/s>"
+
 
 @checked()
 def scene_of(clip: Clip, rig: Rig, ground: Ground | None = None, belt: Belt | None = None) -> Scene:

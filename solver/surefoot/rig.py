@@ -257,6 +257,9 @@ class Rig:
             raise InputError(f"wanted left and right in some order, got {self.drawn!r}", place="rig.drawn")
         self._check_parents()
 
+    def __repr__(self) -> str:
+        return f"<Rig {self.name!r}: legs of {self.leg:.3f} m, style {self.style}, {len(self.channels())} channels>"
+
     def _check_parents(self) -> None:
         for name in self.controls:
             seen = [name]

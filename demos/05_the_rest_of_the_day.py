@@ -1,7 +1,7 @@
 """The rest of the day: hips re-mixed, a side copied, the loop on the road and back, at another speed.
 
 Every hip edit breaks the feet, so each step plants again; what isn't edited stays the very same keys. Run it from
-anywhere: `python demos/06_the_rest_of_the_day.py`.
+anywhere: `python demos/05_the_rest_of_the_day.py`.
 """
 
 from __future__ import annotations

@@ -1,7 +1,7 @@
 """Remote calls: the same job from a script whose Python is old or has no numpy, by JSON-RPC with a server process.
 
 The client is one file without dependencies (`surefoot rpc --client surefoot_client.py` writes a copy to put beside
-a script); here it's taken from the package. Run it from anywhere: `python demos/05_remote_calls.py`.
+a script); here it's taken from the package. Run it from anywhere: `python demos/07_remote_calls.py`.
 """
 
 from __future__ import annotations

@@ -2,7 +2,7 @@
 
 The host here is one in memory; for a real one write a class with the same dozen methods
 (`surefoot.host.Host`). First a constraint drives a toe, which is refused by name, then it's freed.
-Run it from anywhere: `python demos/04_in_a_host.py`.
+Run it from anywhere: `python demos/06_in_a_host.py`.
 """
 
 from __future__ import annotations
