@@ -39,6 +39,28 @@ def test_planting_onto_a_full_disk_keeps_the_older_file_and_leaves_nothing_else(
     assert names(tmp_path) == [b"planted.json"]
 
 
+def test_a_batch_onto_a_full_disk_tells_it_and_is_taken_up_when_there_is_room(tmp_path: Path) -> None:
+    lib, out = tmp_path / "lib", tmp_path / "out"
+    lib.mkdir()
+    clip, _ = surefoot.demo("lamplighter")
+    for name in ("a.json", "b.json"):
+        (lib / name).write_bytes(clip_bytes(clip))
+    command = [sys.executable, "-m", "surefoot", "batch", str(lib), "-o", str(out), "--rig", "lamplighter"]
+    tight = [sys.executable, "-c", "import resource, runpy, signal, sys\n"
+             "signal.signal(signal.SIGXFSZ, signal.SIG_IGN)\n"
+             "resource.setrlimit(resource.RLIMIT_FSIZE, (150, 150))\n"
+             "sys.argv[0] = 'surefoot'\nrunpy.run_module('surefoot', run_name='__main__')", *command[3:]]  # fmt: skip
+    done = subprocess.run([*tight, "--processes", "1"], capture_output=True, text=True, timeout=60)
+    assert done.returncode == 2, done.stderr
+    assert "can't be written" in done.stderr
+    assert "Traceback" not in done.stderr
+    assert names(out) == [b".surefoot-batch.jsonl"]
+    again = subprocess.run([*command, "--processes", "1"], capture_output=True, text=True, timeout=60)
+    assert again.returncode in (0, 1), again.stderr
+    for name in ("a.json", "b.json"):
+        assert surefoot.load_clip(out / name).frames == clip.frames
+
+
 def test_a_kill_at_any_moment_leaves_the_older_file_or_the_newer(tmp_path: Path) -> None:
     """The child writes over one file again and again, in turn with two contents, until it's killed."""
     out = tmp_path / "a.json"
