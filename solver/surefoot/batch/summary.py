@@ -36,13 +36,19 @@ class Journal:
             raise FileError(f"can't be written: {error.strerror}", place=str(self.path)) from None
 
     def add(self, row: Row) -> None:
-        """Append one row, at once."""
-        self._file.write(b"\n" + msgspec.json.encode(row) + b"\n")  # the first newline ends a line cut short before
-        self._file.flush()
+        """Append one row, at once; raises FileError where the disk is full."""
+        try:
+            self._file.write(b"\n" + msgspec.json.encode(row) + b"\n")  # the first newline ends a line cut short before
+            self._file.flush()
+        except OSError as error:
+            raise FileError(f"can't be written: {error.strerror}", place=str(self.path)) from None
 
     def close(self) -> None:
-        """Close the file."""
-        self._file.close()
+        """Close the file; raises FileError where the disk is full."""
+        try:
+            self._file.close()
+        except OSError as error:
+            raise FileError(f"can't be written: {error.strerror}", place=str(self.path)) from None
 
 
 def read_journals(out: Path) -> dict[str, Row]:

@@ -1,0 +1,37 @@
+"""Any rig, any clip, any ground: planted without a number that isn't finite, an error, or a foot that doesn't hold.
+
+A case is drawn from its seed alone, so a failure can be drawn again, and a long run taken up at any chunk:
+``pytest -m long tests/test_anything.py -k "chunk37"``.
+"""
+
+from __future__ import annotations
+
+import pytest
+
+from tests.anything import faults, random_case
+
+QUICK, CHUNK, CHUNKS = 120, 100, 100
+
+
+def wrong(first: int, last: int) -> dict[int, str]:
+    """Return what is wrong by seed, from ``first`` up to and without ``last``."""
+    found = {}
+    for seed in range(first, last):
+        case = random_case(seed)
+        try:
+            told = faults(case, case.planted())
+        except Exception as error:  # any error at all: every case is lawful
+            told = [f"{type(error).__name__}: {error}"]
+        if told:
+            found[seed] = f"{case.told}: {'; '.join(told)}"
+    return found
+
+
+def test_some_random_rigs_clips_and_grounds_are_planted() -> None:
+    assert wrong(0, QUICK) == {}
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("chunk", range(CHUNKS), ids=lambda chunk: f"chunk{chunk:02d}")
+def test_ten_thousand_random_rigs_clips_and_grounds_are_planted(chunk: int) -> None:
+    assert wrong(chunk * CHUNK, (chunk + 1) * CHUNK) == {}
