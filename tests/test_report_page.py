@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import shutil
+import subprocess
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -10,7 +11,9 @@ from typing import Any
 import pytest
 
 import surefoot
+from surefoot.laying import lay
 
+ROOT = Path(__file__).parents[1]
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
 
 pytestmark = pytest.mark.skipif(CHROMIUM is None, reason="there is no Chromium here (apt-get install chromium)")
@@ -130,3 +133,45 @@ def test_paper_and_ink_follow_the_screen(page: Any, scheme: str) -> None:
     assert page.evaluate("getComputedStyle(document.querySelector('.sf-paper')).fill") == wanted
     page.emulate_media(color_scheme=scheme, media="print")
     assert page.evaluate("getComputedStyle(document.body).backgroundColor") == "rgb(255, 255, 255)"
+
+
+@pytest.fixture(scope="module")
+def climb(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Return the report on a stair climb of 144 frames, without a clip before it."""
+    clip, rig = surefoot.demo("lamplighter")
+    stairs = surefoot.preset_ground("accessible-stairs")
+    made = lay(clip, rig, ground=stairs, loops=6, let=["hips.y"]).clip
+    path = tmp_path_factory.mktemp("climb") / "report.html"
+    path.write_text(surefoot.html_report(made, rig, ground=stairs), encoding="utf-8")
+    return path
+
+
+@pytest.fixture(scope="module")
+def axe() -> str:
+    """Return axe-core (npm), the accessibility rules of Deque Systems; skipped only where there's no npm."""
+    script = ROOT / "node_modules" / "axe-core" / "axe.min.js"
+    if not script.is_file():
+        npm = shutil.which("npm")
+        if npm is None:
+            pytest.skip("neither axe-core nor npm is here")
+        subprocess.run([npm, "install", "--no-save", "--silent", "axe-core", "gltf-validator"], cwd=ROOT, check=True)
+    return script.read_text(encoding="utf-8")
+
+
+@pytest.mark.parametrize(
+    ("which", "scheme", "wide"), [("compared", "light", 1280), ("compared", "dark", 400), ("climb", "light", 400)]
+)
+def test_axe_finds_no_serious_fault(
+    browser: Any, file: Path, climb: Path, axe: str, which: str, scheme: str, wide: int
+) -> None:
+    """In its words, its colours, its names and its keyboard; on a desk's screen and on a telephone's."""
+    shown = browser.new_page(viewport={"width": wide, "height": 800}, color_scheme=scheme)
+    try:
+        shown.goto((file if which == "compared" else climb).as_uri())
+        shown.evaluate(axe)
+        found = shown.evaluate("axe.run()")
+    finally:
+        shown.close()
+    faults = [(one["id"], one["impact"], [node["html"][:120] for node in one["nodes"]]) for one in found["violations"]]
+    assert [fault for fault in faults if fault[1] in ("serious", "critical")] == []
+    assert len(found["passes"]) > 10

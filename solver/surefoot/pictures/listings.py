@@ -23,7 +23,8 @@ def _table(caption: str, head: Sequence[str], rows: Sequence[str]) -> str:
     heads = "".join(f'<th scope="col">{escape(word)}</th>' for word in head)
     body = "\n".join(rows)
     return (
-        f'<div class="wide"><table><caption>{escape(caption)}</caption><thead><tr>{heads}</tr></thead>\n'
+        f'<div class="wide" tabindex="0" role="region" aria-label="{escape(caption)}">'
+        f"<table><caption>{escape(caption)}</caption><thead><tr>{heads}</tr></thead>\n"
         f"<tbody>\n{body}\n</tbody></table></div>\n"
     )
 
