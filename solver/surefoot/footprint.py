@@ -32,6 +32,9 @@ Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 Indices = NDArray[np.intp]
 
+SETTLED = 1e-12
+"""Change of a footprint's lean that doesn't move it any more."""
+
 Anchor = Literal["flat", "contact", "fit"]
 
 
@@ -253,6 +256,8 @@ def fit_prints(scene: Scene, tracks: Tracks, *, anchor: Anchor | int = "flat", k
         tilt = (
             None if level else (planar_lean if even else seated_lean)(prints.origin, prints.yaw, tracks.foot_of, scene)
         )
+        if tilt is not None and prints.tilt is not None and np.abs(tilt - prints.tilt).max() < SETTLED:
+            break
         prints = Prints(prints.origin, prints.yaw, tilt)
         local = prints.authored_turns(owner, angles, owner >= 0)
         flat = np.abs(local[0]) < FLAT
