@@ -263,3 +263,39 @@ class TestBlockedCycles:
         road = travelling(clip, rig)
         with pytest.raises(InputError, match=r"sits in root; .*\(surefoot travel --to in-place"):
             lay(road, rooted(rig, road), ground=UP, loops=3)
+
+
+@pytest.mark.parametrize("name", ["up", "cobbles", "waves"])
+def test_turning_the_ground_and_the_way_together_turns_the_whole_plant(name: str) -> None:
+    """The clip itself is turned: its hips and feet about the world's up, and its belt."""
+    yaw, ground = 0.7, GROUNDS[name]
+    clip, rig = demo("lamplighter")
+    frames = np.arange(clip.first, clip.last + 2, dtype=np.float64)
+    s, c = np.sin(yaw), np.cos(yaw)
+    channels = {}
+    for control in ("hips", "left_foot", "right_foot"):
+        own = rig.controls[control]
+        x, z = ((measure.number(clip, own, key, frames) + own.rest[k]) for key, k in (("x", 0), ("z", 2)))
+        turned = {"x": c * x + s * z - own.rest[0], "z": c * z - s * x - own.rest[2]}
+        turned["yaw"] = measure.number(clip, own, "yaw", frames) + yaw
+        for key, values in turned.items():
+            axis = own.axes[key]
+            channels[axis.channel] = Curve.given(
+                frames, values / axis.scale + axis.zero, 0.0 * values, 0.0 * values,
+                before=Outside.REPEAT, after=Outside.REPEAT,
+            )  # fmt: skip
+    belt = plant(clip, rig).belt
+    drive = np.array(belt.velocity)
+    driven = np.array([c * drive[0] + s * drive[2], drive[1], c * drive[2] - s * drive[0]])
+    other = replace(clip.with_channels(channels), belt=replace(belt, velocity=driven))
+    planted = []
+    for one, under in ((replace(clip, belt=belt), ground), (other, ground.turned(yaw))):
+        laid = lay(one, rig, ground=under, loops=2, let=("hips.y",))
+        planted.append(plant(laid.clip, rig, ground=under))
+    for one_print, other_print in zip(planted[0].footprints, planted[1].footprints, strict=True):
+        x, y, z = one_print.place
+        np.testing.assert_allclose(other_print.place, [c * x + s * z, y, c * z - s * x], atol=1e-4)
+        assert other_print.yaw - one_print.yaw == pytest.approx(yaw, abs=1e-4)
+    turn = np.array([[c, 0.0, s], [0.0, 1.0, 0.0], [-s, 0.0, c]])
+    here, there = (measure.soles(done.clip, rig) for done in planted)
+    assert measure.most_apart(here @ turn.T, there) < 5e-4

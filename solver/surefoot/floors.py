@@ -61,7 +61,10 @@ def at_rest_on_ground(
     same = (which[:, 1:] == which[:, :-1]) & (which[:, 1:] >= 0)
     yaw = prints.yaw[tracks.print_of]
     s, c = np.sin(yaw), np.cos(yaw)
-    look = tracks.planted.copy()
+    every = np.concatenate([raised, angles, bend[None]])
+    moves = np.abs(every[..., 1:] - every[..., :-1]).max(axis=0) > SAME
+    look = np.zeros(which.shape, dtype=bool)
+    look[:, 1:] = moves
     step = np.zeros((2, *same.shape))
     for _ in range(ROUNDS):
         pair = same & (look[:, 1:] | look[:, :-1])
@@ -171,9 +174,12 @@ def held_back(scene: Scene, known: Flags, ankle: Array, angles: Array, bend: Arr
 
 def _cut(scene: Scene, foot: NDArray[np.intp], here: Array, there: Array, turns: Array, bends: Array) -> Array:
     """Return how deep soles get on the way between two ankles ``(3, n)``, metres straight up."""
-    worst = np.zeros(len(foot))
-    for share in ON_THE_WAY:
-        ankle = here + share * (there - here)
-        angle, bend = turns[0] + share * (turns[1] - turns[0]), bends[0] + share * (bends[1] - bends[0])
-        worst = np.maximum(worst, _floor_of(scene, foot, ankle, angle, bend) - ankle[1])
-    return worst
+    share = np.array(ON_THE_WAY)
+    count = len(share)  # the places on each foot's way follow one another, so that a foot's samples stay together
+
+    def on_way(first: Array, last: Array) -> Array:
+        return (first[..., None] + share * (last - first)[..., None]).reshape(*first.shape[:-1], -1)
+
+    ankle = on_way(here, there)
+    floor = _floor_of(scene, np.repeat(foot, count), ankle, on_way(*turns), on_way(*bends))
+    return np.asarray(np.maximum((floor - ankle[1]).reshape(-1, count).max(axis=1), 0.0))

@@ -248,11 +248,11 @@ def fit_prints(scene: Scene, tracks: Tracks, *, anchor: Anchor | int = "flat", k
     prints = Prints(np.zeros((3, count)), np.zeros(count), None)
     if not level:
         prints = _level_fit(count, owner, ankle, angles, scene.ground)
-    even = is_even(scene.ground)
+    lean = planar_lean if is_even(scene.ground) else seated_lean
     for _ in range(1 if level else 3):
-        tilt = (
-            None if level else (planar_lean if even else seated_lean)(prints.origin, prints.yaw, tracks.foot_of, scene)
-        )
+        tilt = None if level else lean(prints.origin, prints.yaw, tracks.foot_of, scene)
+        if tilt is not None and prints.tilt is not None and np.abs(tilt - prints.tilt).max() < 1e-12:
+            break  # nothing leans otherwise than before
         prints = Prints(prints.origin, prints.yaw, tilt)
         local = prints.authored_turns(owner, angles, owner >= 0)
         flat = np.abs(local[0]) < FLAT
@@ -266,7 +266,7 @@ def fit_prints(scene: Scene, tracks: Tracks, *, anchor: Anchor | int = "flat", k
         total[total == 0.0] = 1.0
         x, z = (np.bincount(owner, weight * place[i], count) / total for i in (0, 2))
         prints = Prints(np.array([x, scene.ground.height(x, z), z]), yaw, tilt)
-    if not even:
+    if not is_even(scene.ground):
         prints = _moved_to_treads(prints, tracks.foot_of, scene)
     return _imaged(prints, tracks, scene)
 

@@ -73,6 +73,7 @@ class Grid:
     _flat: Array = field(init=False, repr=False)
     _holes: bool = field(init=False, repr=False)
     _along: tuple[float, float] = field(init=False, repr=False)
+    _level: bool = field(init=False, repr=False)
     _roof: Array = field(init=False, repr=False)
     _block: int = field(init=False, repr=False)
 
@@ -94,6 +95,7 @@ class Grid:
         for name, value in (
             ("heights", frozen(heights)),
             ("_flat", heights.reshape(-1)),
+            ("_level", bool(np.all(heights == heights[0, 0]))),
             ("_holes", bool(holes.any())),
             ("_block", max(1, int(np.ceil(ROOF / spacing)))),
             ("_roof", _roof(heights, max(1, int(np.ceil(ROOF / spacing))), smooth=self.smooth)),
@@ -106,7 +108,7 @@ class Grid:
 
     @property
     def is_level(self) -> bool:
-        return bool(np.all(self.heights == self.heights[0, 0]))
+        return self._level
 
     @property
     def edges_suffice(self) -> bool:

@@ -37,6 +37,8 @@ STEEPEST_UP = 0.01
 FULL = 0.3
 """Triangles that a cell of the plan grid holds about."""
 INSIDE = 1e-9
+BLOCK = 8_192
+"""Places looked up in one go."""
 DESCENTS = 5
 STARTS = ((0.0, 0.0), (1.0, 0.0), (-1.0, 0.0), (0.0, 1.0), (0.0, -1.0))
 
@@ -86,9 +88,15 @@ class _Index:
         owner = np.repeat(np.arange(len(a)), count)
         nth = np.arange(count.sum()) - np.repeat(count.cumsum() - count, count)
         at = (begin[owner, 0] + nth % wide[owner, 0]) * cells[1] + begin[owner, 1] + nth // wide[owner, 0]
-        order = np.argsort(at, kind="stable")
-        first = np.concatenate([[0], np.bincount(at, minlength=cells[0] * cells[1]).cumsum()])
+        # first the triangle that the cell's middle lies deepest in: most places of the cell are in it
         packed = np.ascontiguousarray(np.concatenate([np.array(lines), plane]).T)
+        mx, mz = corner[:, None] + cell * (np.array([at // cells[1], at % cells[1]]) + 0.5)
+        inward = np.full(len(at), np.inf)
+        for k in range(0, 9, 3):
+            e = packed[owner, k : k + 3]
+            np.minimum(inward, e[:, 0] * mx + e[:, 1] * mz + e[:, 2], out=inward)
+        order = np.lexsort((-inward, at))
+        first = np.concatenate([[0], np.bincount(at, minlength=cells[0] * cells[1]).cumsum()])
         top = float(np.maximum(np.maximum(a, b), c)[:, 1].max())
         at, listed = at[order], owner[order]
         single = _apart(packed, np.stack([a, b, c])[:, :, ::2], at, listed)
@@ -96,6 +104,9 @@ class _Index:
 
     def under(self, x: Array, z: Array) -> tuple[Array, Indices]:
         """Return the highest surface at flat lists of places, NaN where there's none, and its triangle."""
+        if len(x) > BLOCK:  # what is looked up stays in the processor's cache
+            parts = [self.under(x[at : at + BLOCK], z[at : at + BLOCK]) for at in range(0, len(x), BLOCK)]
+            return np.concatenate([high for high, _ in parts]), np.concatenate([which for _, which in parts])
         i, j = np.floor((x - self.corner[0]) / self.size), np.floor((z - self.corner[1]) / self.size)
         at_end = (
             (x - self.corner[0] <= self.cells[0] * self.size + INSIDE),
@@ -111,16 +122,19 @@ class _Index:
         live = np.flatnonzero(count > 0)
         step = 0
         while len(live):
-            triangle = self.listed[begin[live] + step]
-            px, pz = x[live], z[live]
+            triangle = self.listed.take(begin.take(live) + step)
+            px, pz = x.take(live), z.take(live)
             e = self.packed.take(triangle, axis=0).T
             inside = (e[0] * px + e[1] * pz + e[2] >= -INSIDE) & (e[3] * px + e[4] * pz + e[5] >= -INSIDE)
             inside &= e[6] * px + e[7] * pz + e[8] >= -INSIDE
             y = e[9] * px + e[10] * pz + e[11]
-            better = inside & (y > best[live])
-            best[live[better]], which[live[better]] = y[better], triangle[better]
+            better = inside if self.single else inside & (y > best.take(live))
+            at = live[better]
+            best[at], which[at] = y[better], triangle[better]
             step += 1
-            live = live[(count[live] > step) & ~inside] if self.single else live[count[live] > step]
+            if self.single:
+                live = live[~inside]
+            live = live[count.take(live) > step]
         return np.where(which >= 0, best, np.nan), which
 
 
@@ -162,6 +176,7 @@ class Mesh:
     name: str = "mesh"
     index: _Index | None = field(default=None, repr=False)
     _along: tuple[float, float] = field(init=False, repr=False)
+    _level: bool = field(init=False, repr=False)
 
     def __post_init__(self) -> None:
         vertices = lengths(self.vertices, "vertices")
@@ -174,20 +189,21 @@ class Mesh:
             raise InputError(f"expected corners from 0 to {len(vertices) - 1}, got others", place="faces")
         heading = number(self.heading, "heading")
         faces.flags.writeable = False
+        index = self.index or _Index.of(vertices, faces, self.ceiling)
         for name, value in (
             ("vertices", frozen(vertices)),
             ("faces", faces),
             ("heading", heading),
             ("_along", (sin(heading), cos(heading))),
             ("origin", frozen(point_at(self.origin, "origin"))),
-            ("index", self.index or _Index.of(vertices, faces, self.ceiling)),
+            ("index", index),
+            ("_level", bool(np.all(index.plane[:2] == 0.0) and np.ptp(index.plane[2]) == 0.0)),
         ):
             object.__setattr__(self, name, value)
 
     @property
     def is_level(self) -> bool:
-        assert self.index is not None
-        return bool(np.all(self.index.plane[:2] == 0.0) and np.ptp(self.index.plane[2]) == 0.0)
+        return self._level
 
     @property
     def edges_suffice(self) -> bool:
@@ -197,7 +213,8 @@ class Mesh:
         return np.asarray(self._checked(x, z)[0] + self.origin[1])
 
     def normal(self, x: ArrayLike, z: ArrayLike) -> tuple[Array, Array, Array]:
-        _, slope_x, slope_z = self._checked(x, z)
+        assert self.index is not None
+        slope_x, slope_z = self.index.plane[:2, self._checked(x, z)[1]]
         up = 1.0 / np.sqrt(1.0 + slope_x * slope_x + slope_z * slope_z)
         s, c = self._along
         nx, nz = -slope_x * up, -slope_z * up
@@ -265,17 +282,20 @@ class Mesh:
         slope = np.where(which >= 0, self.index.plane[:2, which], np.nan)
         return high.reshape(shape), slope[0].reshape(shape), slope[1].reshape(shape)
 
-    def _checked(self, x: ArrayLike, z: ArrayLike) -> tuple[Array, Array, Array]:
+    def _checked(self, x: ArrayLike, z: ArrayLike) -> tuple[Array, Indices]:
+        """Return the height, and the triangle, under each place."""
+        assert self.index is not None
         shape = common_shape(x, z)
-        found = self._rise(*(spread(each, shape) for each in self._local(x, z)))
-        lost = np.isnan(found[0])
+        high, which = self.index.under(*(spread(each, shape).ravel() for each in self._local(x, z)))
+        high, which = high.reshape(shape), which.reshape(shape)
+        lost = which < 0
         if np.count_nonzero(lost):
             at = tuple(np.argwhere(lost)[0])
             px, pz = (np.broadcast_to(each, shape)[at] for each in (x, z))
             raise InputError(
                 f"it has a hole at x {px:.3f}, z {pz:.3f} m, where a foot comes", place=f"ground {self.name}"
             )
-        return found
+        return high, which
 
 
 _KIND: type[Ground] = Mesh

@@ -30,6 +30,8 @@ __all__ = ["Settled", "floor_under", "settle", "stand_again"]
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 
+MOVED = 1e-5
+"""Metres across the ground by which a swinging foot must have moved for the ground under it to be asked for again."""
 LAPS = 13
 """How many loops stand for a foot that never lands in its loop: enough that the ends don't matter (1e-4)."""
 
@@ -209,13 +211,19 @@ def _swing(
     limit = _eased_limit(limit, known, length(ankle - tracks.hip))
     rise = _rise(known, clearance) if clearance > 0.0 else 0.0
     even = is_even(scene.ground)
+    floor, asked = np.full(known.shape, -np.inf), np.full_like(ankle, np.inf)
     for tries in range(1 if even else 3):
         lap = _Lap.of(known, scene)
-        for _ in range(1 if scene.ground.is_level else 3 if even else 2):
+        for turn in range(1 if scene.ground.is_level else 3):
             if even:
                 floor = np.where(known, -np.inf, floor_under(scene, ankle[0], ankle[2], angles, bend) + rise)
-            else:
-                floor = swept_floor(scene, known, ankle, angles, bend) + rise
+            elif turn:  # first carried as if there were no ground, so that it's asked for where the foot goes
+                moved = ~known & (np.abs(ankle[::2] - asked[::2]).max(axis=0) > MOVED)
+                if not np.count_nonzero(moved):
+                    break
+                moved[:, 1:], moved[:, :-1] = moved[:, 1:] | moved[:, :-1], moved[:, :-1] | moved[:, 1:]
+                floor = np.where(moved, swept_floor(scene, known | ~moved, ankle, angles, bend) + rise, floor)
+                floor, asked = np.where(known, -np.inf, floor), np.where(moved, ankle, asked)
             change = carry(
                 lap.out(given),
                 band=lap.band,

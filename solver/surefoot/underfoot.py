@@ -25,6 +25,7 @@ __all__ = ["BENEATH", "Support", "is_even", "poke_depth", "rise_inside", "suppor
 
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
+Indices = NDArray[np.intp]
 
 LENGTHWISE = (0.0, 0.2, 0.4, 0.6, 0.8, 1.0)
 """Where between its inner and outer edge a sole is looked at on ground that its edges don't tell all of."""
@@ -46,25 +47,25 @@ class _Lines:
     """The lines of both feet's soles: first points then second points, of the hindfoot and then of the toes."""
 
     points: Points
+    start: Indices  # (lines,) which of the points a line begins at
+    end: Indices
     hind: int
-    toes: int
 
     @classmethod
     def of(cls, rig: Rig, edges_suffice: bool) -> Self:
         feet = [leg.foot for leg in rig.legs]
         hind = _padded([_edges(foot.hind_corners, foot, edges_suffice, hind=True) for foot in feet])
         toes = _padded([_edges(foot.toe_corners, foot, edges_suffice, hind=False) for foot in feet])
-        return cls(
-            Points.of([np.concatenate(two) for two in hind], [np.concatenate(two) for two in toes], feet),
-            len(hind[0][0]), len(toes[0][0]),
-        )  # fmt: skip
+        every = Points.of([np.concatenate(two) for two in hind], [np.concatenate(two) for two in toes], feet)
+        back, front = every.table[:, : every.hind], every.table[:, every.hind :]
+        (back, back_at), (front, front_at) = (np.unique(each, axis=1, return_inverse=True) for each in (back, front))
+        start, end = np.concatenate([back_at.reshape(2, -1), front_at.reshape(2, -1) + back.shape[1]], axis=1)
+        return cls(Points(np.concatenate([back, front], axis=1), back.shape[1]), start, end, len(hind[0][0]))
 
-    def ends(self, soles: Soles, angles: Array, bend: Array) -> tuple[Array, Array]:
-        """Return both ends of every line relative to the ankle, ``(3, lines, feet, ...)`` metres."""
-        every = soles.placed(self.points, angles, bend)
-        h, t = self.hind, self.toes
-        start = np.concatenate([every[:, :h], every[:, 2 * h : 2 * h + t]], axis=1)
-        return start, np.concatenate([every[:, h : 2 * h], every[:, 2 * h + t :]], axis=1)
+    def ends(self, soles: Soles, ankle: Array, angles: Array, bend: Array) -> tuple[Array, Array]:
+        """Return both ends of every line, ``(3, lines, feet, ...)`` metres."""
+        every = soles.placed(self.points, angles, bend) + ankle[:, None]
+        return every.take(self.start, axis=1), every.take(self.end, axis=1)
 
 
 @lru_cache(maxsize=32)
@@ -104,8 +105,8 @@ def rise_inside(ground: Ground, rig: Rig, soles: Soles, ankle: Array, angles: Ar
     """
     if is_even(ground):
         return np.zeros(ankle.shape[1:])
-    start, end = _lines(rig, ground.edges_suffice).ends(soles, angles, bend)
-    return np.asarray(ground.poke(start + ankle[:, None], end + ankle[:, None]).max(axis=0))
+    start, end = _lines(rig, ground.edges_suffice).ends(soles, ankle, angles, bend)
+    return np.asarray(ground.poke(start, end).max(axis=0))
 
 
 def poke_depth(ground: Ground, rig: Rig, soles: Soles, ankle: Array, angles: Array, bend: Array) -> Array:
@@ -116,14 +117,14 @@ def poke_depth(ground: Ground, rig: Rig, soles: Soles, ankle: Array, angles: Arr
     if is_even(ground):
         return np.zeros(ankle.shape[1:])
     lines = _lines(rig, ground.edges_suffice)
-    start, end = lines.ends(soles, angles, bend)
-    rise = ground.poke(start + ankle[:, None], end + ankle[:, None])
+    start, end = lines.ends(soles, ankle, angles, bend)
+    rise = ground.poke(start, end)
     turn = matrix(*angles)
     hind, toes = turn[1, 1], turn[1, 1] * np.cos(bend) - turn[1, 2] * np.sin(bend)
     deep = rise[: lines.hind].max(axis=0) * np.maximum(hind, 0.0)
     deep = np.maximum(deep, rise[lines.hind :].max(axis=0) * np.maximum(toes, 0.0))
     if isinstance(ground, Profile):
-        deep = np.minimum(deep, ground.farthest_in(np.concatenate([start, end], axis=1) + ankle[:, None]))
+        deep = np.minimum(deep, ground.farthest_in(np.concatenate([start, end], axis=1)))
     return np.asarray(deep)
 
 

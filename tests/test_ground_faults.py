@@ -1,0 +1,87 @@
+"""What is wrong with a ground file is told by the command in one sentence, and it exits with 2."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+import surefoot
+from surefoot.cli import main
+
+HEAD = 'surefoot = "ground/1"\nunit = "m"\n'
+
+
+def cycle(folder: Path) -> list[str]:
+    clip, rig = surefoot.demo("lamplighter")
+    surefoot.save_clip(clip, folder / "walk.json")
+    surefoot.save_rig(rig, folder / "rig.toml")
+    return [str(folder / "walk.json"), "--rig", str(folder / "rig.toml")]
+
+
+def told(words: list[str], capsys: pytest.CaptureFixture[str]) -> str:
+    """Return the one sentence that a command that exits with 2 tells."""
+    capsys.readouterr()
+    assert main(words) == 2
+    shown = capsys.readouterr()
+    assert shown.out == ""
+    assert shown.err.count("\n") == 1
+    assert "Traceback" not in shown.err
+    return shown.err
+
+
+FAULTS = {
+    "not a number": ('kind = "profile"\npoints = [[0, 0], [1, nan]]', r"points[1][1]"),
+    "a profile that crosses itself": (
+        'kind = "profile"\npoints = [[0, 0], [1, 0], [1, 1], [1, 0.5], [2, 0.5]]',
+        "points",
+    ),
+    "a profile that runs back": ('kind = "profile"\npoints = [[0, 0], [1, 0], [0.5, 1]]', "points[2]"),
+    "a riser of nothing": ('kind = "profile"\nstairs = {riser = 0, tread = 0.28, count = 3}', "riser"),
+    "a missing grid": ('kind = "grid"\nfile = "nowhere.npy"\nspacing = 0.1', "nowhere.npy"),
+}
+
+
+@pytest.mark.parametrize("fault", FAULTS)
+@pytest.mark.parametrize("command", ["check", "plant"])
+def test_a_fault_in_the_file(fault: str, command: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    text, place = FAULTS[fault]
+    (tmp_path / "ground.toml").write_text(HEAD + text)
+    more = ["-o", str(tmp_path / "out.json")] if command == "plant" else []
+    said = told([command, *cycle(tmp_path), "--ground", str(tmp_path / "ground.toml"), *more], capsys)
+    assert "ground.toml" in said
+    assert place in said
+    assert not (tmp_path / "out.json").exists()
+
+
+def test_a_hole_in_a_grid_where_a_foot_comes(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    heights = np.zeros((200, 60))
+    heights[95:105, :] = np.nan
+    np.save(tmp_path / "heights.npy", heights)
+    (tmp_path / "g.toml").write_text(
+        HEAD + 'name = "pit"\nkind = "grid"\nfile = "heights.npy"\nspacing = 0.1\norigin = [-3, 0, -10]'
+    )
+    for command in (["check"], ["plant", "-o", str(tmp_path / "out.json")]):
+        said = told([command[0], *cycle(tmp_path), "--ground", str(tmp_path / "g.toml"), *command[1:]], capsys)
+        assert "ground pit: it has a hole at x" in said
+
+
+def test_a_huge_grid_is_refused_by_its_header_before_it_is_read(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    with (tmp_path / "huge.npy").open("wb") as file:
+        np.lib.format.write_array_header_1_0(file, {"descr": "<f8", "fortran_order": False, "shape": (10**6, 10**6)})
+    (tmp_path / "g.toml").write_text(HEAD + 'kind = "grid"\nfile = "huge.npy"\nspacing = 0.1')
+    said = told(["check", *cycle(tmp_path), "--ground", str(tmp_path / "g.toml")], capsys)
+    assert "its header says 1000000000000" in said
+
+
+def test_footprints_that_hang_over_an_edge_are_told_by_the_command(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Treads of 120 mm bear less than half of a 270 mm foot; it isn't moved off the stairs, and it's said."""
+    (tmp_path / "g.toml").write_text(HEAD + 'kind = "profile"\nstairs = {riser = 0.1, tread = 0.12, count = 60}')
+    planted = ["plant", *cycle(tmp_path), "--ground", str(tmp_path / "g.toml"), "--loops", "2", "--let", "hips.y"]
+    assert main([*planted, "-o", str(tmp_path / "out.json")]) in (0, 1)
+    assert "overhang" in "".join(capsys.readouterr())
