@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from typing import Literal
+
 import numpy as np
 import pytest
 
-from surefoot import Flat, Planted, Rig, check, demo, plant
+from surefoot import Flat, Planted, Rig, block, check, demo, load_recipe, load_rig, plant
 from surefoot.curves import Pack
 from surefoot.layer import layer_between
 from surefoot.rig import FEET
@@ -118,3 +120,15 @@ def test_few_keys_never_move_a_planted_point_beyond_the_tolerance(seed: int) -> 
     few, every = (plant(clip, rig, keys=keys) for keys in ("few", "every"))  # type: ignore[arg-type]
     assert planted_points_apart(few, every, rig, 1) <= 1e-4
     assert planted_points_apart(few, every, rig, 17) <= 1e-3
+
+
+@pytest.mark.parametrize("keys", ["every", "few"])
+@pytest.mark.parametrize("recipe", ["walk", "run"])
+def test_a_boot_without_a_hinge_turns_about_its_edge_between_frames_too(
+    recipe: str, keys: Literal["every", "few"]
+) -> None:
+    """Toes that can't bend mustn't be taken to bend between frames as those do that stay flat on the ground."""
+    rig = load_rig("boots")
+    made = block(load_recipe(recipe), rig)
+    report = check(plant(made.clip, rig, ground=made.ground, keys=keys).clip, rig, ground=made.ground)
+    assert report.is_clean, report.findings

@@ -69,8 +69,8 @@ STREAM = {
     "shared by commands": "commands commands.arguments commands.as_json commands.job",
     "remote calls": "rpc rpc.lines rpc.messages rpc.wishes rpc.desk rpc.server rpc.client",
     "commands": (
-        "commands.results commands.edited commands.block commands.check commands.plant commands.remix "
-        "commands.twin commands.travel commands.page commands.convert commands.rig commands.map "
+        "commands.results commands.edited commands.pairwise commands.block commands.check commands.plant "
+        "commands.remix commands.twin commands.travel commands.page commands.convert commands.rig commands.map "
         "commands.formats batch batch.task batch.summary batch.running batch.progress commands.batch "
         "commands.rpc commands.compared commands.draw commands.report commands.demo"
     ),

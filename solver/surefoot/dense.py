@@ -144,7 +144,7 @@ def _segments(scene: Scene, settled: Settled, new: Array, change: Array) -> Arra
     out[:] = binding.feet(binding.pack.slopes(scene.frames[:count], side="right")) * scale
     into[:] = binding.feet(binding.pack.slopes(scene.frames[:count] + 1.0, side="left")) * scale
     planted, held = tracks.unroll(tracks.planted), tracks.unroll(settled.held)
-    rolling = planted & (tracks.unroll(settled.angles[0]) >= -LEVEL)
+    rolling = planted & (tracks.unroll(settled.angles[0]) >= -LEVEL) & scene.soles.hinged  # toes stay flat
     known = np.array([planted, held, rolling])
     still, turned, flexed = known[..., :count] & _next(known)[..., :count]
     never = np.zeros_like(still)

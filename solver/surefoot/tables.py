@@ -64,14 +64,14 @@ def print_comparison(
     planted: Planted,
     before: Report,
     after: Report,
-    written: Mapping[str, Clip],
+    written: Mapping[str, Clip] | None,
     knees: Sequence[float],
     *,
     seen: Seen,
 ) -> None:
     """Print what was found before and after, what is left, and what was changed and written.
 
-    ``knees`` are the largest turns of each knee's direction, degrees.
+    ``knees`` are the largest turns of each knee's direction, degrees. ``written`` None says nothing of files.
     """
     _print_kinds(before, after)
     left = [f for f in after.findings if f.level != "note"]
@@ -96,6 +96,8 @@ def print_comparison(
     if planted.keys:
         print(_keys(planted))
     print(_verdict(after))
+    if written is None:
+        return
     for path, made in written.items():
         replaced = made.extra.get("replaced", ())
         tail = f" (replace, don't add: {', '.join(replaced)})" if replaced else ""

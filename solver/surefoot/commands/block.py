@@ -44,6 +44,7 @@ def run(options: argparse.Namespace) -> int:
     from surefoot.gait_tables import beside_json, print_beside, print_blocked
     from surefoot.ground import Profile
     from surefoot.options import read_amounts
+    from surefoot.pairs import load_pairs, pair_names
     from surefoot.planting import plant
     from surefoot.profile_file import profile_bytes
     from surefoot.recipe_file import load_recipe
@@ -63,6 +64,10 @@ def run(options: argparse.Namespace) -> int:
     if not name:
         told = f"the recipe names no rig; give one with --rig (a TOML file, or {', '.join(preset_names())})"
         raise InputError(told, place=options.recipe)
+    if name in pair_names():
+        from surefoot.commands.pairwise import block_in_pairs
+
+        return block_in_pairs(options, recipe, load_pairs(name))
     beside = Path(options.recipe).parent / name
     try:
         rig = load_rig(beside if options.rig is None and name.endswith(".toml") and beside.is_file() else name)

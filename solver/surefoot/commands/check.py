@@ -28,13 +28,18 @@ def run(options: argparse.Namespace) -> int:
     from dataclasses import replace
 
     from surefoot.commands.as_json import lock_json, print_json, proposal_json, report_json
-    from surefoot.commands.job import read_job, told_of
+    from surefoot.commands.job import SeveralPairs, read_job, told_of
     from surefoot.lay_tables import print_locks
     from surefoot.oppose import drags
     from surefoot.proposals import propose
     from surefoot.tables import print_drags, print_findings, print_proposals
 
-    job = read_job(options)
+    try:
+        job = read_job(options)
+    except SeveralPairs as several:
+        from surefoot.commands.pairwise import check_in_pairs
+
+        return check_in_pairs(options, several)
     if options.still:
         job = replace(job, clip=replace(job.clip, extra={**job.clip.extra, "still": True}))
     with told_of(job.path):

@@ -20,6 +20,7 @@ from surefoot.ground import Flat, Ground, Profile
 from surefoot.ground_file import load_ground
 from surefoot.ground_presets import preset_ground, preset_grounds
 from surefoot.options import leave_alone, read_amount, read_belt, read_leave, read_stances
+from surefoot.pairs import pair_names
 from surefoot.planting import scene_of
 from surefoot.rig import Rig
 from surefoot.rig_file import load_rig, preset_names
@@ -27,7 +28,26 @@ from surefoot.tables import Seen
 from surefoot.tolerances import WHEN_ASKED, tolerances_for
 from surefoot.travel import rooted
 
-__all__ = ["Job", "check_outputs", "clip_path", "open_plain", "read_before", "read_job", "rig_of", "told_of"]
+__all__ = [
+    "Job",
+    "SeveralPairs",
+    "check_outputs",
+    "clip_path",
+    "open_plain",
+    "read_before",
+    "read_job",
+    "rig_of",
+    "told_of",
+]
+
+
+class SeveralPairs(InputError):
+    """A rig is asked for by the name of a character of several pairs of legs, ``character``."""
+
+    def __init__(self, character: str, *, place: str = "") -> None:
+        told = "check, plant and block take it whole, the library by surefoot.pairs, all else one pair's rig with --rig"
+        super().__init__(f"{character} has several pairs of legs; {told}", place=place)
+        self.character = character
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -172,6 +192,8 @@ def rig_of(clip: Clip, base: Path) -> Rig:
 
 
 def _rig_named(name: str, place: str) -> Rig:
+    if name in pair_names():
+        raise SeveralPairs(name, place=place)
     try:
         return load_rig(name)
     except UnknownName as error:

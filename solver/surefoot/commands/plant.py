@@ -58,7 +58,7 @@ def run(options: argparse.Namespace) -> int:
     from surefoot.belt import STILL
     from surefoot.clip import Clip
     from surefoot.commands.as_json import comparison_json, laid_json, print_json
-    from surefoot.commands.job import check_outputs, read_before, read_job, told_of
+    from surefoot.commands.job import SeveralPairs, check_outputs, read_before, read_job, told_of
     from surefoot.commands.results import layer_file, planted_files
     from surefoot.errors import InputError
     from surefoot.joints import knee_turn
@@ -71,7 +71,12 @@ def run(options: argparse.Namespace) -> int:
     from surefoot.save import save_all
     from surefoot.tables import print_comparison, print_let
 
-    job = read_job(options)
+    try:
+        job = read_job(options)
+    except SeveralPairs as several:
+        from surefoot.commands.pairwise import plant_in_pairs
+
+        return plant_in_pairs(options, several)
     check_outputs(
         {"--output": options.output, "--layer": options.layer},
         {"the clip": str(job.path), "--rig": options.rig, "--ground": options.ground, "--before": options.before},
