@@ -15,6 +15,7 @@ from numpy.typing import ArrayLike, NDArray
 from surefoot.belt import STILL
 from surefoot.clip import Clip
 from surefoot.errors import InputError, ShapeError
+from surefoot.given import checked
 from surefoot.planting import Planted, plant
 from surefoot.rig import Rig
 
@@ -26,6 +27,7 @@ DECK = "deck"
 SQUARE = 1e-6
 
 
+@checked()
 def aboard(clip: Clip, rig: Rig, motion: ArrayLike) -> tuple[Clip, Rig]:
     """Return the clip and the rig as seen from a moving deck, for `check` and for whatever else takes both.
 
@@ -65,6 +67,7 @@ def aboard(clip: Clip, rig: Rig, motion: ArrayLike) -> tuple[Clip, Rig]:
     return seen, replace(rig, controls=controls)
 
 
+@checked()
 def plant_aboard(clip: Clip, rig: Rig, motion: ArrayLike, **options: Any) -> Planted:
     """Return the clip with its feet planted on a moving deck; footprints are in the deck's space.
 
