@@ -75,7 +75,11 @@ def main() -> int:
             took, spread = median(lambda solve=solve, targets=targets: solve(targets))  # type: ignore[misc]
             ratio = took / plants[frames]
             print(f"{name:44}{frames:>8}{1e3 * took:>12.2f}{1e3 * spread:>11.2f}   {ratio:.1f} times a plant")
-    return 0
+    from benchmarks import legs  # they borrow the measuring from here
+    from benchmarks.browser import slider_row
+
+    print(slider_row())
+    return legs.main()
 
 
 if __name__ == "__main__":

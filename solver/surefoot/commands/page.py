@@ -24,6 +24,7 @@ def add_options(parser: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Serve the page until it's interrupted."""
+    import gc
     import webbrowser
 
     from surefoot.commands.job import read_job, told_of
@@ -37,6 +38,8 @@ def run(options: argparse.Namespace) -> int:
     with told_of(job.path):
         work = Work.open(job.path, job.clip, job.rig, ground=job.ground, belt=job.belt)
         work.answer(work.wishes, whole=False)  # what's wrong with the clip is told here, not in the browser
+
+    gc.freeze()  # what is loaded stays: looking through it again and again would hold a drag up
 
     def ready(address: str) -> None:
         print(f"{job.clip.name or job.path.stem} is at {address}\nCtrl-C ends it.", flush=True)

@@ -28,6 +28,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Literal
 
 import numpy as np
@@ -295,6 +296,7 @@ def _rings(scene: Scene) -> tuple[Array, Array]:
     return made[0], made[1]
 
 
+@lru_cache(maxsize=64)
 def _orders(rig: Rig, name: str, most: int) -> list[NDArray[np.intp]]:
     """Return for each foot in which order its corners go round; a shorter list's last corner repeats."""
     found = []

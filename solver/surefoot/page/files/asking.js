@@ -26,7 +26,7 @@ export class Asking {
 
   ask(wishes, since = performance.now()) {
     this.waiting = { wishes, since, answer: "quick" };
-    document.documentElement.dataset.asked = "yes";
+    if (!document.documentElement.dataset.asked) document.documentElement.dataset.asked = "yes";
     clearTimeout(this.timer);
     this.pump();
   }

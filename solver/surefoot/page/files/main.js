@@ -48,9 +48,9 @@ function arrived(head, arrays, wishes) {
     if (head.changed_on_disk) banner("The clip's file has changed on disk since it was opened.", [["Open the new one", reopen]]);
   }
   say(head.told.length ? `${head.told.join("; ")}.` : head.whole ? (head.numbers.worst === "clean" || head.numbers.worst === "note" ? "Planted; nothing is left beyond a note." : `Planted; ${head.numbers.worst}s are left.`) : "Planted; checking.");
-  document.documentElement.dataset.shown = head.whole ? "whole" : "quick";
-  document.documentElement.dataset.serial = head.serial;
-  document.documentElement.dataset.wishes = JSON.stringify(wishes);
+  const root = document.documentElement.dataset;
+  if (root.shown !== (head.whole ? "whole" : "quick")) root.shown = head.whole ? "whole" : "quick";
+  if (head.whole) root.wishes = JSON.stringify(wishes);
   showFrame(now.frame, now.lap);
 }
 
