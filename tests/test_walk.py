@@ -13,15 +13,19 @@ from surefoot import (
     InputError,
     Stance,
     UnknownName,
+    block,
     demo,
     gait_of,
     gait_warnings,
+    load_recipe,
+    load_rig,
     phases_of,
     plant,
     rooted,
     step_frames,
     travelling,
 )
+from surefoot.gait_measures import gait_figures
 from surefoot.planting import scene_of
 from tests.walks import make_rig, random_walk
 
@@ -83,6 +87,16 @@ def test_the_lamplighters_frames_are_those_that_were_keyed() -> None:
         at = step.passing - 1
         gap = z[other] - z[own]
         assert abs(gap[at]) <= min(abs(gap[(at - 1) % 24]), abs(gap[(at + 1) % 24]))
+
+
+def test_the_table_of_a_blocked_cycle_and_travel_tell_one_froude_number_and_one_walk_ratio() -> None:
+    """Both by the height of the hip over the sole of a straight leg: 1.35 m/s is 0.196 for 0.950 m."""
+    rig = load_rig("lamplighter")
+    clip = block(load_recipe("walk"), rig).clip
+    gait, figures = gait_of(scene_of(clip, rig)), gait_figures(clip, rig)
+    assert figures["Froude number"] == pytest.approx(gait.froude, rel=1e-9)
+    assert figures["walk ratio"] == pytest.approx(gait.walk_ratio, rel=1e-9)
+    assert gait.froude == pytest.approx(1.35**2 / (9.80665 * 0.950), rel=1e-3)
 
 
 def test_phases_follow_each_other_and_meet_at_the_events() -> None:

@@ -19,10 +19,10 @@ from surefoot.errors import InputError, UnknownName
 from surefoot.footprint import Tracks, fit_prints
 from surefoot.gait_relations import BANDS, RUNS_ABOVE, WALKS_BELOW, froude_number, walk_ratio
 from surefoot.given import checked
-from surefoot.rig import FEET
+from surefoot.rig import FEET, Rig
 from surefoot.scene import Scene
 
-__all__ = ["Gait", "Landing", "gait_of", "gait_warnings", "landings", "named_gait"]
+__all__ = ["Gait", "Landing", "gait_of", "gait_warnings", "hip_height", "landings", "named_gait"]
 
 Array = NDArray[np.float64]
 
@@ -169,8 +169,16 @@ def gait_of(scene: Scene, stances: tuple[Stance, ...] | None = None) -> Gait:
         duty=duty,
         double_support=both,
         flight=float((down.sum(axis=0) == 0).mean()),
-        leg=max(leg.length - leg.foot.sole for leg in rig.legs),
+        leg=hip_height(rig),
     )
+
+
+def hip_height(rig: Rig) -> float:
+    """Return how high the hip joint is over the sole of a straight leg, metres: the length in a Froude number.
+
+    Source: Alexander 1976, whose h is the height of the hip (secondary).
+    """
+    return max(leg.length - leg.foot.sole for leg in rig.legs)
 
 
 def _strides(rounds: list[Landing], clip: Clip) -> list[tuple[Landing, Landing]]:

@@ -13,9 +13,10 @@ from numpy.typing import NDArray
 from surefoot.clip import Clip, Stance
 from surefoot.contact import find_stances
 from surefoot.errors import InputError
+from surefoot.gait import hip_height
+from surefoot.gait_relations import froude_number, walk_ratio
 from surefoot.ground import Ground
 from surefoot.joints import KNEE, joints_of
-from surefoot.pendulum import GRAVITY
 from surefoot.planting import scene_of
 from surefoot.rig import FEET, Rig
 from surefoot.scene import Scene
@@ -98,8 +99,8 @@ def _pace(loop: _Loop) -> dict[str, float]:
         "step length": stride / 2.0,
         "cadence": cadence,
         "stance": duty,
-        "Froude number": speed**2 / (GRAVITY * loop.rig.leg),
-        "walk ratio": stride / 2.0 / cadence,
+        "Froude number": froude_number(speed, hip_height(loop.rig)),
+        "walk ratio": walk_ratio(stride / 2.0, cadence),
     }
     over = duty - 0.5
     found["double support" if over >= 0.0 else "flight"] = abs(over)

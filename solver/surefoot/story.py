@@ -86,13 +86,15 @@ STORY = (
         "The cycle gets a root channel that carries it forward just as fast as the belt ran; nothing else changes, so "
         "nothing can slide.",
         ("travel planted.json --to travelling -o street.json",),
-        "`--to in-place` brings it back, exactly.",
+        "`--to in-place` brings it back, exactly. The duty factor counts frames whole: a foot that is down in frames 1 "
+        "to 15 is down for 15 of 24. The table of the first step, and the gait diagram, count from contact to toe-off: "
+        "14.",
         "draw street.json --pictures plan -o 4_street.svg",
         "The footprints from above: where each foot stands, in which frames, and the stride between.",
     ),
     Step(
         "Climb the stairs",
-        "Treads are closer than strides on the level, and on stairs the forefoot lands first. So shorten the stride, "
+        "Treads are closer than strides on the level, and on stairs the foot lands flatter. So shorten the stride, "
         "halve the roll of the feet, then lay four rounds out over the stairs. The hips have to go up as well; "
         "`--let hips.y` says that they may.",
         (
