@@ -9,6 +9,7 @@ from __future__ import annotations
 import json
 import math
 import re
+import tomllib
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any, NamedTuple
@@ -17,7 +18,7 @@ import msgspec
 
 from surefoot.errors import FileError, nearest_name
 
-__all__ = ["Words", "in_plain_words", "json_fault", "named_fault", "read_text"]
+__all__ = ["Words", "in_plain_words", "json_fault", "named_fault", "read_text", "toml_table"]
 
 _WORDS = {
     "float": "a number",
@@ -146,3 +147,18 @@ def _not_finite(table: Any) -> str | None:
         elif isinstance(value, list):
             waiting += reversed([(f"{place}[{i}]", v) for i, v in enumerate(value)])
     return None
+
+
+def toml_table(text: str, form: str, *, what: str, place: str) -> dict[str, Any]:
+    """Return the table written in ``text`` (TOML) that says ``surefoot = form`` at its top; else raises FileError."""
+    try:
+        table = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        told = f"{error}"
+        raise FileError(f"not TOML: {told[:1].lower()}{told[1:]}; wanted {what}", place=place) from None
+    except RecursionError:
+        raise FileError(f"nested too deeply; wanted {what}", place=place) from None
+    if table.get("surefoot") != form:
+        got = repr(table.get("surefoot"))[:40]
+        raise FileError(f'wanted surefoot = "{form}" at the top, got {got}', place=place)
+    return table

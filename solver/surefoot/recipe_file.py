@@ -23,14 +23,13 @@
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Mapping
 from dataclasses import MISSING, fields
 from pathlib import Path
 from typing import Any
 
-from surefoot.errors import FileError, InputError, UnknownName
-from surefoot.file_faults import read_text
+from surefoot.errors import InputError, UnknownName
+from surefoot.file_faults import read_text, toml_table
 from surefoot.given import checked
 from surefoot.recipe import GAITS, Pace, Recipe, Stairs
 from surefoot.recipe_layers import LAYERS
@@ -77,16 +76,7 @@ def load_recipe(name_or_path: str | Path) -> Recipe:
 
 def parse_recipe(text: str, *, place: str = "recipe") -> Recipe:
     """Return the recipe written in ``text`` (TOML); ``place`` names it in errors."""
-    try:
-        table = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        told = f"{error}"
-        raise FileError(f"not TOML: {told[:1].lower()}{told[1:]}; wanted {WANTED}", place=place) from None
-    except RecursionError:
-        raise FileError(f"nested too deeply; wanted {WANTED}", place=place) from None
-    if table.get("surefoot") != FORMAT:
-        got = repr(table.get("surefoot"))[:40]
-        raise FileError(f'wanted surefoot = "{FORMAT}" at the top, got {got}', place=place)
+    table = toml_table(text, FORMAT, what=WANTED, place=place)
     try:
         return _recipe(table)
     except InputError as error:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import tomllib
 from pathlib import Path
 from typing import Any
 
@@ -11,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from surefoot.errors import FileError, InputError, UnknownName
-from surefoot.file_faults import Words, in_plain_words, named_fault, read_text
+from surefoot.file_faults import Words, in_plain_words, named_fault, read_text, toml_table
 from surefoot.given import checked
 from surefoot.rig import AXES, LENGTHWISE, Axis, Control, Foot, Leg, Limits, Rig
 from surefoot.rig_styles import rig_in_style
@@ -75,16 +74,7 @@ def load_rig(name_or_path: str | Path) -> Rig:
 
 def parse_rig(text: str, *, place: str = "rig") -> Rig:
     """Return the rig written in ``text`` (TOML); ``place`` names it in errors."""
-    try:
-        table = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        told = f"{error}"
-        raise FileError(f"not TOML: {told[:1].lower()}{told[1:]}; wanted {WANTED}", place=place) from None
-    except RecursionError:
-        raise FileError(f"nested too deeply; wanted {WANTED}", place=place) from None
-    if table.get("surefoot") != FORMAT:
-        got = repr(table.get("surefoot"))[:40]
-        raise FileError(f'wanted surefoot = "{FORMAT}" at the top, got {got}', place=place)
+    table = toml_table(text, FORMAT, what=WANTED, place=place)
     try:
         raw = msgspec.convert(table, RigTable)
     except msgspec.ValidationError as error:
