@@ -64,7 +64,7 @@ STREAM = {
         "pictures.labels pictures.strip pictures.plan_notes pictures.plan pictures.gait pictures.traces pictures.sheet "
         "pictures.png pictures.listings pictures.scrubbed pictures.report"
     ),
-    "page": "page page.wishes page.packing page.telling page.work page.server",
+    "page": "page page.wishes page.packing page.telling page.work page.line page.server",
     "faces": "story options edit_text tables gait_tables walk_tables lay_tables",
     "shared by commands": "commands commands.arguments commands.as_json commands.job",
     "remote calls": "rpc rpc.lines rpc.messages rpc.wishes rpc.desk rpc.server rpc.client",

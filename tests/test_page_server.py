@@ -8,11 +8,14 @@ import os
 import socket
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
+from contextlib import suppress
 from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
+from websockets.exceptions import ConnectionClosed, InvalidStatus
+from websockets.sync.client import ClientConnection, connect
 
 from surefoot import check, demo, load_clip, plant
 from surefoot.choice import Choice, Rejected
@@ -211,6 +214,67 @@ def test_a_request_that_says_nothing_sensible_is_told_so_and_the_page_goes_on(
     status, reply = asked(page, "POST", "work", body)
     assert (status, told in reply) == (422, True), reply
     assert asked(page, "POST", "work", work({}))[0] == 200
+
+
+def standing(page: PageServer, token: str | None = None, **headers: str) -> ClientConnection:
+    address = f"ws://127.0.0.1:{page.server_port}/{token or page.token}/line"
+    return connect(address, additional_headers=headers, proxy=None, max_size=None)
+
+
+def test_a_standing_line_answers_like_single_requests_and_outlives_what_it_cannot_understand(page: PageServer) -> None:
+    wanted = work({"mix": [{"channels": "hips.y", "share": 0.7}]})
+    with standing(page) as line:
+        for _ in range(3):
+            line.send(wanted)
+            assert line.recv(timeout=30) == asked(page, "POST", "work", wanted)[1]
+        line.send("{")
+        assert "no JSON" in str(line.recv(timeout=30))
+        line.send(work({"mix": [{"channels": "hip.y", "share": 0.5}]}))
+        assert "hips.y" in str(line.recv(timeout=30))
+        line.send([wanted[:9], wanted[9:30], wanted[30:]])  # one message in three frames
+        assert line.recv(timeout=30) == asked(page, "POST", "work", wanted)[1]
+        assert line.ping().wait(10)
+
+
+def test_a_standing_line_is_refused_to_strangers(page: PageServer) -> None:
+    for token, headers, status in (
+        ("wrong", {}, 404),
+        (None, {"Origin": "http://example.org"}, 403),
+    ):
+        with pytest.raises(InvalidStatus) as refused:
+            standing(page, token, **headers)
+        assert refused.value.response.status_code == status
+
+
+def test_a_message_of_megabytes_ends_the_line_and_not_the_page(page: PageServer) -> None:
+    with standing(page) as line:
+        with suppress(ConnectionClosed):  # the server may well answer before all is sent
+            line.send("x" * 3_000_000)
+        with pytest.raises(ConnectionClosed) as closed:
+            line.recv(timeout=30)
+    assert closed.value.rcvd is not None
+    assert closed.value.rcvd.code == 1009  # RFC 6455, section 7.4.1: a message that is too big
+    assert asked(page, "POST", "work", work({}))[0] == 200
+
+
+def test_a_broken_line_is_closed_by_the_standard(page: PageServer) -> None:
+    for sent in (b"\x81\x05hello", b"\xff\xff\xff", b"\x81"):  # not masked, no such frame, cut off
+        with socket.create_connection(("127.0.0.1", page.server_port), timeout=10) as line:
+            told = f"Host: 127.0.0.1:{page.server_port}\r\nUpgrade: websocket\r\nConnection: Upgrade"
+            key = "Sec-WebSocket-Key: dGhlIHNhbXBsZSBub25jZQ==\r\nSec-WebSocket-Version: 13"
+            line.sendall(f"GET /{page.token}/line HTTP/1.1\r\n{told}\r\n{key}\r\n\r\n".encode())
+            reply = line.recv(65536)
+            assert b"s3pPLMBiTxaQ9kYGzzhZRbK+xOo=" in reply  # RFC 6455, section 1.3: the answer to its own key
+            line.sendall(sent)
+            line.shutdown(socket.SHUT_WR)
+            while line.recv(65536):
+                pass
+    assert asked(page, "POST", "work", work({}))[0] == 200
+
+
+def test_a_request_for_a_line_that_is_none_is_told(page: PageServer) -> None:
+    assert asked(page, "GET", "line", None, Upgrade="websocket", Connection="Upgrade")[0] == 400
+    assert asked(page, "GET", "clip", None, Upgrade="websocket", Connection="Upgrade")[0] == 404
 
 
 def test_a_hundred_megabytes_are_refused_before_they_are_read(page: PageServer) -> None:

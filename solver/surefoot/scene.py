@@ -92,14 +92,16 @@ class Scene:
     drift: Drift | None
 
     @classmethod
-    def of(cls, clip: Clip, rig: Rig, ground: Ground, *, belt: Belt | None = None) -> Self:
+    def of(cls, clip: Clip, rig: Rig, ground: Ground, *, belt: Belt | None = None, frames: Array | None = None) -> Self:
         """Evaluate a clip; a belt given here wins over the clip's own, none of both is still ground.
 
-        A tilted plane's belt runs along it: the height of its velocity follows from the slope.
+        A tilted plane's belt runs along it: the height of its velocity follows from the slope. Other ``frames`` than
+        every whole one, ``(n,)``, begin with the clip's first and lie in its range.
         """
         _check_units(clip.unit, rig)
         binding = Binding(rig, clip)
-        frames = np.arange(clip.first, clip.last + 1, dtype=np.float64)
+        if frames is None:
+            frames = np.arange(clip.first, clip.last + 1, dtype=np.float64)
         values = binding.values(frames)
         pose = binding.pose(values, frames)
         check_scale(binding, pose if is_even(ground) else binding.pose(values[:, :1], frames[:1]))

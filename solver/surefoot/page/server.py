@@ -18,6 +18,7 @@ from typing import Any
 import msgspec
 
 from surefoot.errors import FileError, InputError, SurefootError
+from surefoot.page.line import answer_line, asks_for_line
 from surefoot.page.packing import packed
 from surefoot.page.wishes import Asked, read_wishes
 from surefoot.page.work import Work
@@ -29,7 +30,7 @@ MOST_BYTES = 1_000_000
 PATIENCE = 10.0
 """Seconds that a client may be silent in the middle of a request."""
 TYPES = {".html": "text/html", ".js": "text/javascript", ".css": "text/css"}
-POLICY = "default-src 'none'; script-src 'self'; style-src 'self'; connect-src 'self'; img-src 'self' data:"
+POLICY = "default-src 'none'; script-src 'self'; style-src 'self'; connect-src 'self' ws://{}; img-src 'self' data:"
 
 
 class Refused(Exception):
@@ -66,6 +67,14 @@ class PageServer(ThreadingHTTPServer):
         """Where the page is."""
         return f"http://127.0.0.1:{self.server_port}/{self.token}/"
 
+    def worked(self, body: bytes) -> bytes:
+        """Answer wishes; raises SurefootError for what can't be."""
+        asked = read_wishes(body)
+        with self.lock:
+            answer = self.work.answer(asked.wishes, whole=asked.answer == "whole")
+            self.work.wishes = asked.wishes
+        return packed({"serial": asked.serial, **answer.head}, answer.arrays)
+
     def handle_error(self, request: Any, client_address: Any) -> None:
         """Say nothing of a client that went away in the middle of a request."""
 
@@ -89,7 +98,10 @@ class _Handler(BaseHTTPRequestHandler):
 
     def do_GET(self) -> None:
         """Answer with a file of the page, or with what doesn't change about the clip."""
-        self._answered(self._get)
+        if asks_for_line(self):
+            self._answered(self._line)
+        else:
+            self._answered(self._get)
 
     def do_POST(self) -> None:
         """Answer a request for work."""
@@ -98,10 +110,11 @@ class _Handler(BaseHTTPRequestHandler):
     def log_message(self, *_: object) -> None:
         """Print nothing."""
 
-    def _answered(self, answer: Callable[[str], tuple[str, bytes]]) -> None:
+    def _answered(self, answer: Callable[[str], tuple[str, bytes] | None]) -> None:
         try:
-            kind, body = answer(self._path())
-            self._send(HTTPStatus.OK, kind, body)
+            answered = answer(self._path())
+            if answered is not None:
+                self._send(HTTPStatus.OK, *answered)
         except Refused as refused:
             self.close_connection = True
             self._send(refused.status, "text/plain; charset=utf-8", refused.told.encode())
@@ -117,7 +130,7 @@ class _Handler(BaseHTTPRequestHandler):
         self.send_header("Cache-Control", "no-store")
         self.send_header("X-Content-Type-Options", "nosniff")
         self.send_header("Referrer-Policy", "no-referrer")
-        self.send_header("Content-Security-Policy", POLICY)
+        self.send_header("Content-Security-Policy", POLICY.format(self.headers.get("Host")))
         if self.close_connection:
             self.send_header("Connection", "close")
         self.end_headers()
@@ -148,19 +161,28 @@ class _Handler(BaseHTTPRequestHandler):
             raise Refused(HTTPStatus.NOT_FOUND, "the page has no such file")
         return f"{TYPES[ending]}; charset=utf-8", held[name].read_bytes()
 
+    def _line(self, path: str) -> None:
+        if path != "line":
+            raise Refused(HTTPStatus.NOT_FOUND, "the page has one standing line, called line")
+
+        def answer(body: bytes) -> bytes | str:
+            try:
+                return self.server.worked(body)
+            except SurefootError as error:
+                return str(error)
+
+        answer_line(self, answer, most=MOST_BYTES)
+
     def _post(self, path: str) -> tuple[str, bytes]:
-        asked = read_wishes(self._body())
-        work = self.server.work
+        body = self._body()
         if path == "work":
-            with self.server.lock:
-                answer = work.answer(asked.wishes, whole=asked.answer == "whole")
-                work.wishes = asked.wishes
-            return "application/octet-stream", packed({"serial": asked.serial, **answer.head}, answer.arrays)
+            return "application/octet-stream", self.server.worked(body)
+        asked = read_wishes(body)
         if path in ("save", "save-anyway"):
             return "application/json", msgspec.json.encode({"written": self._saved(asked, path == "save-anyway")})
         if path == "reopen":
             with self.server.lock:
-                work.reopen()
+                self.server.work.reopen()
             return "application/json", b"{}"
         raise Refused(HTTPStatus.NOT_FOUND, "the page asks for work, save, save-anyway or reopen")
 

@@ -23,7 +23,7 @@ from surefoot.layer import layer_between
 from surefoot.letting import let_down
 from surefoot.page.telling import told_findings, told_numbers, told_ways
 from surefoot.page.wishes import Taken, Wishes
-from surefoot.pictures.figure import figure_of, footings_at, footings_of, scene_at
+from surefoot.pictures.figure import figure_of, footings_at, footings_of
 from surefoot.planting import Planted, plant, scene_of
 from surefoot.proposals import Proposal, apply_proposals, propose
 from surefoot.remixing import Edit, remix
@@ -214,21 +214,20 @@ class Work:
         at = clip.first + np.arange(count) / fine
         arrays: dict[str, Array] = {}
         for word, shown in (("before", mixed), ("after", clip))[0 if whole else 1 :]:
-            scene = scene_of(shown, self.rig, ground, planted.belt)
+            scene = Scene.of(shown, self.rig, ground, belt=planted.belt, frames=at)
             level = isinstance(ground, Flat) and scene.binding.rig.style == "ankle"
             footings = (
                 ()
                 if word == "before"
                 else footings_at(scene, planted.footprints)
                 if level
-                else footings_of(scene, planted.stances)
+                else footings_of(scene_of(shown, self.rig, ground, planted.belt), planted.stances)
             )
-            posed = scene_at(scene, at) if fine > 1 else scene
-            figure = figure_of(posed, planted.stances, footings)
+            figure = figure_of(scene, planted.stances, footings)
             for name in ("joints", "hind", "toes", "hips", "up", "forward"):
                 arrays[f"{word}.{name}"] = getattr(figure, name)
             if word == "after":
-                arrays["after.touch"] = self._touching(posed, figure.standing)
+                arrays["after.touch"] = self._touching(scene, figure.standing)
                 head |= {"fine": fine, "heading": figure.heading, "drift": _drift(scene)}
                 arrays |= {"line": figure.line, "standing": figure.standing.astype(float)}
                 arrays |= {

@@ -1,6 +1,6 @@
 // The gait diagram: bars while heel, ball and toe touch, over the cycle in frames and per cent; it is the time line too.
 
-import { ink, paper, path, sizeOf, write } from "./paper.js";
+import { ink, paper, path, shows, sizeOf, write } from "./paper.js";
 
 const LEFT = 74, RIGHT = 12, LANE = 11;
 const PARTS = ["heel", "ball", "toe"];
@@ -16,6 +16,8 @@ function spanOf(answer) {
 }
 
 export function drawGait(canvas, answer, now, shown) {
+  const { data } = answer.arrays["after.touch"];
+  if (shows(canvas, [now.frame, answer.head.fine, answer.findings, shown.finding, ...data])) return;
   const { pen, width, height } = paper(canvas);
   const x = (frame) => LEFT + ((frame - answer.first) / spanOf(answer)) * (width - LEFT - RIGHT);
   const touch = answer.arrays["after.touch"], count = touch.shape[0], fine = answer.head.fine;

@@ -26,6 +26,14 @@ export function paper(canvas) {
   return { pen, width, height };
 }
 
+// Tells whether a canvas shows just this already: the same values at the same size in the same inks. Text costs most.
+const drawn = new WeakMap();
+export function shows(canvas, values) {
+  const all = [...sizeOf(canvas), window.devicePixelRatio, inks, ...values], before = drawn.get(canvas);
+  drawn.set(canvas, all);
+  return before?.length === all.length && all.every((value, i) => value === before[i]);
+}
+
 let inks = new Map();
 window.matchMedia("(prefers-color-scheme: dark)").addEventListener("change", () => { inks = new Map(); });
 export function ink(name) {

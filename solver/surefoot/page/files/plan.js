@@ -18,6 +18,8 @@ export function drawPlan(canvas, answer, now) {
   for (const lap of laps) streaks(pen, answer, lap, at);
   for (const lap of laps) {
     answer.head.prints.forEach(([foot, first, last], i) => {
+      const [x, y] = at(pointsAt(answer.arrays["print.anchors"], i)[1], lap), reach = 0.4 * answer.leg * scale;
+      if (x < -reach || x > width + reach) return;
       pen.strokeStyle = pen.fillStyle = ink(foot);
       pen.lineWidth = 1.5;
       for (const part of ["hind", "toes"]) {
@@ -27,7 +29,6 @@ export function drawPlan(canvas, answer, now) {
         pen.globalAlpha = 1;
         pen.stroke();
       }
-      const [x, y] = at(pointsAt(answer.arrays["print.anchors"], i)[1], lap);
       if (x > -40 && x < width + 40) {
         const [, side] = seen("above", pointsAt(answer.arrays["print.anchors"], i)[1], heading);
         const up = side - centre[1] > 0 ? -1 : 1;
