@@ -31,7 +31,9 @@ SUCH_STANCES = "; such as [Stance('left', 1, 15)]"
 
 @dataclass(frozen=True, slots=True)
 class Stance:
-    """One foot on the ground from frame ``first`` to frame ``last``, both included.
+    """One foot on the ground from frame ``first``, its initial contact, to frame ``last``, its toe-off.
+
+    Both frames touch the ground, and the time on the ground is the one between them: ``last - first`` frames.
 
     A stance over a loop's seam has a ``last`` beyond the clip's, counted on:
     frames 20 to 32 of a 24-frame loop are 20 to 24 and then 1 to 8.

@@ -129,7 +129,7 @@ def _phases(way: _Way, found: list[Landing], own: Landing, end: int) -> list[Pha
 
 def _over(way: _Way, own: Landing) -> float:
     """Return the frame, between two if need be, at which the hips are over a standing foot's ankle."""
-    frames = np.arange(own.at, own.off)
+    frames = np.arange(own.at, own.off + 1)
     rows = [way.row(int(frame)) for frame in frames]
     pose = way.scene.pose
     ahead = way.on(pose.hip.mean(axis=1))[rows] - way.on(pose.ankle[:, own.foot])[rows]
