@@ -12,7 +12,6 @@ import pytest
 from surefoot import Stance, beside_science, block, gait_of, load_recipe, load_rig, phases_of, recipe_names
 from surefoot.cli import main
 from surefoot.commands import COMMANDS
-from surefoot.planting import scene_of
 
 RECIPES = sorted(recipe_names())
 
@@ -60,7 +59,7 @@ def test_every_command_and_the_library_tell_one_stance_for_a_recipe(
 def test_the_library_tells_the_same_stance_with_and_without_a_loop() -> None:
     rig = load_rig("lamplighter")
     clip = block(load_recipe("walk"), rig).clip
-    loop = gait_of(scene_of(clip, rig))
+    loop = gait_of(clip, rig)
     rows = {row.figure: row.value for row in beside_science(clip, rig, "walk")}
     assert loop.duty == pytest.approx((14 / 24, 14 / 24))
     assert rows["stance"] == pytest.approx(100.0 * loop.mean_duty)
@@ -72,7 +71,7 @@ def test_the_library_tells_the_same_stance_with_and_without_a_loop() -> None:
     long = replace(clip, last=clip.first + 71, loop=False).with_stances(
         [replace(s, last=min(s.last, clip.first + 71)) for s in both]
     )
-    out = gait_of(scene_of(long, rig))
+    out = gait_of(long, rig)
     assert out.duty == pytest.approx(loop.duty)
     assert out.double_support == pytest.approx(loop.double_support)
 
@@ -80,7 +79,7 @@ def test_the_library_tells_the_same_stance_with_and_without_a_loop() -> None:
 def test_a_foot_that_never_leaves_the_ground_stands_for_the_whole_cycle() -> None:
     rig = load_rig("lamplighter")
     clip = block(load_recipe("walk"), rig).clip.with_stances([Stance("left", 1, 24), Stance("right", 13, 27)])
-    gait = gait_of(scene_of(clip, rig))
+    gait = gait_of(clip, rig)
     assert gait.duty == pytest.approx((1.0, 14 / 24))
     assert gait.double_support == pytest.approx(14 / 24)
     assert gait.flight == 0.0
@@ -89,11 +88,10 @@ def test_a_foot_that_never_leaves_the_ground_stands_for_the_whole_cycle() -> Non
 def test_a_stance_of_one_frame_is_a_touch_without_length() -> None:
     rig = load_rig("lamplighter")
     clip = block(load_recipe("walk"), rig).clip.with_stances([Stance("left", 1, 1), Stance("right", 13, 13)])
-    scene = scene_of(clip, rig)
-    gait = gait_of(scene)
+    gait = gait_of(clip, rig)
     assert gait.duty == (0.0, 0.0)
     assert gait.flight == 1.0
-    assert [p.end for p in phases_of(scene, clip.stances or ()) if p.name == "terminal stance"] == [0.0, 0.0]
+    assert [p.end for p in phases_of(clip, rig) if p.name == "terminal stance"] == [0.0, 0.0]
 
 
 def test_every_command_that_tells_a_stance_is_read_here() -> None:

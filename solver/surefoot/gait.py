@@ -8,6 +8,7 @@ measured over its whole strides only.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from itertools import pairwise
 from typing import NamedTuple
@@ -15,16 +16,19 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from surefoot.belt import Belt
 from surefoot.clip import Clip, Stance
 from surefoot.contact import find_stances
 from surefoot.errors import InputError, UnknownName
 from surefoot.footprint import Tracks, fit_prints
 from surefoot.gait_relations import BANDS, RUNS_ABOVE, WALKS_BELOW, froude_number, walk_ratio
 from surefoot.given import checked
+from surefoot.ground import Ground
+from surefoot.planting import scene_of
 from surefoot.rig import FEET, Rig
 from surefoot.scene import Scene
 
-__all__ = ["Gait", "Landing", "gait_of", "gait_warnings", "hip_height", "landings", "named_gait"]
+__all__ = ["Gait", "Landing", "gait_in", "gait_of", "gait_warnings", "hip_height", "landings", "named_gait"]
 
 Array = NDArray[np.float64]
 
@@ -131,17 +135,43 @@ def landings(scene: Scene, stances: tuple[Stance, ...]) -> list[Landing]:
     return sorted(found, key=lambda landing: (landing.at, landing.foot))
 
 
-@checked(scene=Scene)
-def gait_of(scene: Scene, stances: tuple[Stance, ...] | None = None) -> Gait:
-    """Return the measures of a scene's gait; stances are the clip's, else found.
+@checked()
+def gait_of(
+    clip: Clip,
+    rig: Rig,
+    *,
+    ground: Ground | None = None,
+    belt: Belt | None = None,
+    stances: Iterable[Stance] | None = None,
+) -> Gait:
+    """Return the measures of a clip's gait: speed, strides, steps, cadence and support.
+
+    For animation, not for clinical or ergonomic use.
+
+    Parameters
+    ----------
+    ground, belt, stances : as for `surefoot.plant`
 
     Raises
     ------
     InputError
         If there's no whole stride in it: a foot that lands twice, or once in a loop.
+
+    Examples
+    --------
+    >>> import surefoot
+    >>> clip, rig = surefoot.demo("lamplighter")
+    >>> gait = surefoot.gait_of(clip, rig)
+    >>> gait.kind, round(gait.speed, 2), round(gait.cadence), [round(share, 3) for share in gait.duty]
+    ('walk', 1.35, 120, [0.583, 0.583])
     """
+    scene = scene_of(clip, rig, ground, belt)
+    return gait_in(scene, find_stances(scene) if stances is None else tuple(stances))
+
+
+def gait_in(scene: Scene, stances: tuple[Stance, ...]) -> Gait:
+    """Return the measures of a scene's gait, of stances that are known; raises as `gait_of` does."""
     clip, rig = scene.binding.clip, scene.binding.rig
-    stances = find_stances(scene) if stances is None else stances
     found = landings(scene, stances)
     real = [landing for landing in found if landing.landed]
     if clip.loop and scene.drift is not None:
@@ -233,11 +263,11 @@ def _off(stance: Stance, clip: Clip) -> int:
 def _supports(found: list[Landing], strides: list[tuple[Landing, Landing]], clip: Clip) -> tuple[float, float, float]:
     """Return for which shares of the whole strides no foot, one foot and both feet are down."""
     if clip.loop:
-        start, end, rounds = clip.first, clip.first + clip.frames, (-2, -1, 0, 1)
+        start, end, rounds = clip.first, clip.first + clip.frames, range(-2, 2)
     else:
         start = min(one.at for one, _ in strides)
         end = max(two.at for one, two in strides if one.foot == strides[0][0].foot)
-        rounds = (0,)
+        rounds = range(1)
     spans = np.array([(one.at + k * clip.frames, one.off + k * clip.frames) for one in found for k in rounds])
     feet = np.array([one.foot for one in found for _ in rounds])
     # between two neighbouring events nothing changes, so their middle tells who stands

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from surefoot.clip import Clip, Stance
 from surefoot.contact import find_stances
 from surefoot.errors import InputError
-from surefoot.gait import Gait, gait_of
+from surefoot.gait import Gait, gait_in
 from surefoot.ground import Ground
 from surefoot.joints import KNEE, joints_of
 from surefoot.planting import scene_of
@@ -64,7 +64,7 @@ def gait_figures(clip: Clip, rig: Rig, *, ground: Ground | None = None) -> dict[
     """
     scene = scene_of(clip, rig, ground)
     loop = _loop(scene)
-    found = _pace(gait_of(scene, loop.stances))
+    found = _pace(gait_in(scene, loop.stances))
     found |= _hips(loop)
     found |= _feet(loop)
     return found

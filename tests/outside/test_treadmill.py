@@ -18,7 +18,6 @@ from numpy.typing import NDArray
 
 from surefoot import Belt, Clip, Planted, Rig, Stance, gait_of, plant
 from surefoot.capture import Calibration, Capture, calibrate, capture_clip, fit_rig
-from surefoot.planting import scene_of
 from surefoot.rig_file import parse_rig
 from tests import measure
 from tests.data.treadmill import treadmill
@@ -271,5 +270,5 @@ def test_the_share_of_stance_is_that_between_the_labelled_strikes_and_offs(foot:
     spans = labelled(foot)
     share = np.mean([(off - on) / (after - on) for (on, off), (after, _) in pairwise(spans)])
     stride = np.mean([after - on for (on, _), (after, _) in pairwise(spans)])
-    gait = gait_of(scene_of(done.clip, rig, belt=Belt(np.array(BELT))), done.stances)
+    gait = gait_of(done.clip, rig, belt=Belt(np.array(BELT)), stances=done.stances)
     agrees("share of stance", gait.duty[foot], share, bound=2.0 / stride)
