@@ -137,6 +137,8 @@ def beside_science(clip: Clip, rig: Rig, gait: str, *, ground: Ground | None = N
     ----------
     gait : {"walk", "run", "climb"}
         Which bands count.
+    ground : Ground, optional
+        Level ground at height 0 if left out.
 
     Raises
     ------

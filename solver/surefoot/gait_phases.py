@@ -221,7 +221,7 @@ def step_frames(
     >>> import surefoot
     >>> clip, rig = surefoot.demo("lamplighter")
     >>> surefoot.step_frames(clip, rig)[0]
-    StepFrames(foot='left', contact=1, down=4, passing=7, up=10)
+    StepFrames(foot='left', contact=1, down=4, passing=8, up=10)
     """
     scene = scene_of(clip, rig, ground, belt)
     return steps_in(scene, find_stances(scene) if stances is None else tuple(stances))

@@ -11,7 +11,7 @@ from surefoot.belt import Belt
 from surefoot.clip import Clip, Stance
 from surefoot.contact import find_stances
 from surefoot.curves import Curve, Pack
-from surefoot.errors import InputError
+from surefoot.errors import InputError, finite_number
 from surefoot.given import checked
 from surefoot.ground import Ground, Plane
 from surefoot.key_edits import affine
@@ -50,7 +50,7 @@ def at_speed(
         raise InputError(f"wanted time or stride, got {by!r}", place="speed")
     if not clip.loop:
         raise InputError("only a loop has one speed", place="speed")
-    if not 0.0 < speed < 100.0:
+    if not 0.0 < finite_number(speed, place="speed") < 100.0:
         raise InputError(f"wanted a speed above 0 and below 100 m/s, got {speed!r}", place="speed")
     scene = scene_of(clip, rig, ground, belt)
     if scene.belt.is_still:
