@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import surefoot
 from surefoot import Edit
-from surefoot.planting import scene_of
 
 
 def main() -> None:
@@ -32,9 +31,9 @@ def main() -> None:
 
     slow = surefoot.plant(surefoot.at_speed(even, rig, 1.1, by="stride"), rig, keys="few").clip
     for told, one in (("before", even), ("slower", slow)):
-        gait = surefoot.gait_of(scene_of(one, rig))
+        gait = surefoot.gait_of(one, rig)
         print(f"{told}: {gait.speed:.2f} m/s, stride {gait.stride:.2f} m, Froude number {gait.froude:.2f}")
-    for step in surefoot.step_frames(scene_of(slow, rig), slow.stances):
+    for step in surefoot.step_frames(slow, rig):
         print(f"{step.foot}: contact {step.contact}, down {step.down}, passing {step.passing}, up {step.up}")
 
 

@@ -76,5 +76,5 @@ def test_a_velocity_is_three_finite_numbers(velocity: list[float]) -> None:
 def test_a_belt_faster_than_anything_that_walks_is_asked_about(velocity: tuple[float, ...], turn: float) -> None:
     with pytest.raises(InputError, match="is the unit right"):
         Belt(np.array(velocity), turn)
-    with pytest.raises(InputError, match="a finite turn"):
+    with pytest.raises(InputError, match="turn: wanted a finite number"):
         Belt(np.array([0.0, 0.0, 1.0]), np.nan)

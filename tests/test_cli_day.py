@@ -120,7 +120,7 @@ def test_travel_measures(capsys: pytest.CaptureFixture[str]) -> None:
     assert found["gait"]["cadence"] == pytest.approx(120.0)
     assert found["warnings"] == []
     text = run(capsys, "travel", "lamplighter", "--gait", "run", status=1)
-    assert "warning: left duty factor 0.62: a run has 0.20 to 0.50" in text
+    assert "warning: left duty factor 0.58: a run has 0.20 to 0.50" in text
 
 
 def test_travel_there_and_back_writes_the_same_file(

@@ -35,7 +35,6 @@ from surefoot import (
 from surefoot.curves import Pack
 from surefoot.gait import named_gait
 from surefoot.mismatch import mismatches
-from surefoot.planting import scene_of
 
 RECIPES = recipe_names()
 Command = Callable[[Clip, Rig, Ground], Clip]
@@ -58,7 +57,7 @@ def test_the_day_goes_on_in_every_style_of_rig(name: str) -> None:
     for done in (
         replant(clip, remix(clip, rig, [Edit("scale", "hips", 0.7)]), rig).clip,
         replant(clip, twin(clip, rig, centre=True).clip, rig, feet=("right",)).clip,
-        plant(at_speed(clip, rig, 0.9 * gait_of(scene_of(clip, rig)).speed, by="time"), rig, keys="few").clip,
+        plant(at_speed(clip, rig, 0.9 * gait_of(clip, rig).speed, by="time"), rig, keys="few").clip,
         travelling(clip, rig),
     ):
         report = check(done, rooted(rig, done))
@@ -69,12 +68,12 @@ def test_the_day_goes_on_in_every_style_of_rig(name: str) -> None:
 
 
 def faster(clip: Clip, rig: Rig, ground: Ground) -> Clip:
-    speed = gait_of(scene_of(clip, rig, ground)).speed
+    speed = gait_of(clip, rig, ground=ground).speed
     return plant(at_speed(clip, rig, 0.8 * speed, by="time", ground=ground), rig, ground=ground, keys="few").clip
 
 
 def shorter(clip: Clip, rig: Rig, ground: Ground) -> Clip:
-    speed = gait_of(scene_of(clip, rig, ground)).speed
+    speed = gait_of(clip, rig, ground=ground).speed
     return plant(at_speed(clip, rig, 0.9 * speed, by="stride", ground=ground), rig, ground=ground, keys="few").clip
 
 
@@ -132,7 +131,7 @@ def test_after_every_command_the_loop_is_closed_and_the_feet_hold(recipe: str, c
 def test_a_recipe_has_the_duty_factor_of_its_gait(recipe: str) -> None:
     clip, rig, ground = planted(recipe)
     assert named_gait(clip) == recipe
-    assert gait_warnings(gait_of(scene_of(clip, rig, ground)), expected=recipe) == []
+    assert gait_warnings(gait_of(clip, rig, ground=ground), expected=recipe) == []
 
 
 @pytest.mark.parametrize("recipe", RECIPES)

@@ -173,6 +173,85 @@ def test_a_choice_of_nothing_known_is_told(given: dict[str, Any], told: str) -> 
         Choice(**given)
 
 
+@pytest.mark.parametrize(
+    ("clips", "told"),
+    [
+        (CLIP, "mix: wanted clips with their weights, such as [(clip, 0.7), (other, 0.3)], got a Clip"),
+        ([CLIP], "such as [(clip, 0.7), (other, 0.3)], got a Clip as number 1"),
+        ([(CLIP, 1.0), (RIG, 1.0)], "as number 2"),
+        ([(CLIP,)], "as number 1"),
+        ([(CLIP, "half")], "mix: weight 1: wanted a finite number, got the text 'half'"),
+        ([(CLIP, float("nan"))], "mix: weight 1: wanted a finite number, got the number nan"),
+        ([(CLIP, 0.0)], "a weight must be above 0, got 0.0"),
+        ([], "mix: wanted at least one clip"),
+        (None, "got nothing"),
+    ],
+)
+def test_a_mix_of_anything_but_clips_and_weights_is_told(clips: Any, told: str) -> None:
+    with pytest.raises(InputError, match=re.escape(told)) as error:
+        surefoot.mix(clips)
+    sentence(error)
+
+
+def test_a_mix_takes_any_row_of_pairs() -> None:
+    assert surefoot.mix(iter([(CLIP, 2.0)])).channels["hips.y"] is CLIP.channels["hips.y"]
+
+
+HOUND = surefoot.load_pairs("hound")
+WALK = surefoot.load_recipe("walk")
+
+
+@pytest.mark.parametrize(
+    ("job", "told"),
+    [
+        (lambda: surefoot.compass_rise("long", 0.7), "leg: wanted a finite number, got the text 'long'"),
+        (lambda: surefoot.roller_rise(0.9, 0.7, radius=None), "radius: wanted a finite number, got nothing"),
+        (lambda: surefoot.demo(3), "no demo is called 3"),
+        (lambda: surefoot.preset_ground(3), "no ground is called 3"),
+        (
+            lambda: surefoot.block_pairs(WALK, HOUND, lag=float("nan")),
+            "lag: wanted a finite number, got the number nan",
+        ),
+        (lambda: surefoot.at_speed(CLIP, RIG, "fast", by="time"), "speed: wanted a finite number, got the text 'fast'"),
+        (lambda: surefoot.lay(CLIP, RIG, ground=Flat(), loops="two"), "loops: wanted a whole frame number"),
+        (lambda: surefoot.lay(CLIP, RIG, ground=Flat(), loops=2, stride=1.0), "stride: wanted two shares"),
+        (lambda: surefoot.aboard(CLIP, RIG, "ship"), "motion: wanted a matrix a frame, got the text 'ship'"),
+        (lambda: surefoot.let_down(CLIP, RIG, ["hips.y"], plant=3), "plant: wanted a function that plants a clip"),
+        (
+            lambda: surefoot.replant(CLIP, CLIP, RIG, feet=["lft"]),
+            "feet: no foot is called 'lft'; did you mean 'left'?",
+        ),
+        (lambda: surefoot.convert(CLIP, RIG), "convert: wanted a style (ankle, rockers, joints), or with to the rig"),
+        (lambda: surefoot.draw(CLIP, RIG, frames=["a"]), "frames: wanted a finite number, got the text 'a'"),
+        (lambda: surefoot.Route.straight("north"), "heading: expected numbers, got 'north'"),
+        (lambda: Belt("fast"), "belt: wanted a velocity of three numbers, got the text 'fast'"),
+        (lambda: Belt([0, 0, -1], "left"), "belt: turn: wanted a finite number, got the text 'left'"),
+        (lambda: surefoot.Axis("hips.y", "cm"), "axis hips.y.scale: wanted a finite number, got the text 'cm'"),
+        (lambda: surefoot.Axis("hips.y", 0.0), "axis hips.y.scale: a scale of 0 would tell nothing"),
+        (lambda: surefoot.Control("hips", {"y": "hips.y"}), "control hips.axes: wanted an Axis by the name of each"),
+        (
+            lambda: surefoot.Rig("me", RIG.legs[0], RIG.controls),
+            "rig.legs: wanted the left and the right Leg, got a Leg",
+        ),
+        (lambda: surefoot.Rig("me", RIG.legs, {"hips": 1}), "rig.controls: wanted a Control by the name of each"),
+        (lambda: surefoot.Leg("hip", 0.4, 0.4, RIG.legs[0].foot), "leg.hip: wanted three finite numbers, got the text"),
+        (lambda: surefoot.Leg((0, 0, 0), 0.4, 0.4, None), "leg.foot: wanted a Foot, got nothing"),
+        (lambda: surefoot.Limits(knee_flexion=2.0), "limits.knee_flexion: wanted the least and the most angle"),
+        (lambda: surefoot.Pairs("hound", [], {}), "pairs: wanted a mapping by the pair's name, got []"),
+        (lambda: surefoot.Edit("scale", "hips.y", "half"), "scale hips.y: wanted a finite number, got the text 'half'"),
+        (lambda: surefoot.Grid("bumps", 0.1), "heights: wanted rows of numbers, got the text 'bumps'"),
+        (lambda: surefoot.Mesh([[0, 0, 0]], "abc"), "faces: wanted triangles of three corners, got the text 'abc'"),
+        (lambda: surefoot.ContactLimits("low"), "height_on: wanted a finite number, got the text 'low'"),
+        (lambda: surefoot.KeyTolerance(turn=-1.0), "turn: wanted 0 or more, got -1.0"),
+        (lambda: surefoot.Recipe("mine", 24), "pace: wanted a Pace, got the number 24"),
+    ],
+)
+def test_a_wrong_value_anywhere_in_the_shop_window_is_told_in_one_sentence(job: Any, told: str) -> None:
+    with pytest.raises(InputError, match=re.escape(told)) as error:
+        job()
+    sentence(error)
+
+
 CURVE = Curve.constant(1.0)
 
 

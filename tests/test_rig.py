@@ -99,14 +99,15 @@ def test_a_foot_that_could_not_roll_is_refused(changed: dict[str, Any], place: s
 @pytest.mark.parametrize("length", [0.0, -0.4, 1e-7, np.nan, np.inf])
 @pytest.mark.parametrize("bone", ["thigh", "shank"])
 def test_a_bone_without_length_is_refused(bone: str, length: float) -> None:
-    with pytest.raises(InputError, match=rf"^leg\.{bone}: a bone needs a length above 0, got"):
+    wanted = "a bone needs a length above 0" if np.isfinite(length) else "wanted a finite number"
+    with pytest.raises(InputError, match=rf"^leg\.{bone}: {wanted}, got"):
         leg(**{bone: length})
 
 
 def test_joint_limits_run_from_the_smaller_to_the_larger() -> None:
     with pytest.raises(InputError, match=r"^limits\.knee_flexion: wanted the smaller angle first"):
         Limits(knee_flexion=(1.0, 1.0))
-    with pytest.raises(InputError, match="smaller angle first"):
+    with pytest.raises(InputError, match=r"^limits\.toe_bend: wanted a finite number, got the number nan"):
         Limits(toe_bend=(np.nan, 1.0))
 
 
@@ -154,13 +155,16 @@ def test_an_axis_that_does_not_exist_is_refused() -> None:
 
 @pytest.mark.parametrize(("scale", "zero"), [(0.0, 0.0), (np.nan, 0.0), (np.inf, 0.0), (1.0, np.nan)])
 def test_an_axis_that_loses_the_number_is_refused(scale: float, zero: float) -> None:
-    with pytest.raises(InputError, match="scale must be finite and not zero"):
+    wrong = "zero: wanted a finite" if np.isnan(zero) else "scale: (a scale of 0 would|wanted a finite)"
+    with pytest.raises(InputError, match=rf"^axis hips\.y\.{wrong}"):
         Axis("hips.y", scale, zero)
 
 
 @pytest.mark.parametrize("reach", [0.5, 1.01, np.nan])
 def test_a_reach_beyond_the_leg_is_refused(reach: float) -> None:
-    with pytest.raises(InputError, match=r"^rig\.reach: reach must lie above 0\.5 and not above 1"):
+    with pytest.raises(
+        InputError, match=r"^rig\.reach: (reach must lie above 0\.5 and not above 1|wanted a finite number)"
+    ):
         rig(reach=reach)
     assert rig(reach=1.0).reach == 1.0
 

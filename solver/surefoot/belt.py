@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from surefoot.errors import InputError
+from surefoot.errors import InputError, came, finite_number
 
 __all__ = ["STILL", "Belt"]
 
@@ -30,15 +30,24 @@ class Belt:
         Along a slope it has a vertical part.
     turn : float
         Radians per second about +Y, positive to the character's left.
+
+    Raises
+    ------
+    InputError
+        If the velocity isn't three finite numbers, or either is faster than 1000 m/s or 100 rad/s.
     """
 
     velocity: Array = field(default_factory=lambda: np.zeros(3))
     turn: float = 0.0
 
     def __post_init__(self) -> None:
-        velocity = np.array(self.velocity, dtype=np.float64)
-        if velocity.shape != (3,) or not np.all(np.isfinite(velocity)) or not np.isfinite(self.turn):
-            raise InputError("wanted a velocity of three finite numbers and a finite turn", place="belt")
+        try:
+            velocity = np.array(self.velocity, dtype=np.float64)
+        except (TypeError, ValueError, OverflowError):
+            raise InputError(f"wanted a velocity of three numbers, got {came(self.velocity)}", place="belt") from None
+        finite_number(self.turn, place="belt: turn")
+        if velocity.shape != (3,) or not np.all(np.isfinite(velocity)):
+            raise InputError("wanted a velocity of three finite numbers", place="belt")
         if np.abs(velocity).max() > 1000.0 or abs(self.turn) > 100.0:
             raise InputError("faster than 1000 m/s or 100 rad/s; is the unit right?", place="belt")
         velocity.flags.writeable = False

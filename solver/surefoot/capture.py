@@ -154,17 +154,15 @@ def fit_rig(
 
     Parameters
     ----------
+    name, source : str
+        What the rig is called, and where its lengths come from.
     ground : float
         Height of the ground in the capture, metres.
     calibration : Calibration or None
         The flat feet, where they were calibrated in another capture; None calibrates in this one.
 
-    Raises
-    ------
-    InputError
-        If a foot has neither heel nor toe, or its ankle is not above the ground.
-    UnitError
-        If the legs' lengths look like another unit, or the up axis isn't +Y.
+    Raises InputError if a foot has neither heel nor toe, or its ankle is not above the ground, UnitError if the legs'
+    lengths look like another unit, or the up axis isn't +Y.
     """
     flat = calibrate(capture) if calibration is None else calibration
     assert capture.hips is not None
@@ -272,6 +270,8 @@ def capture_clip(
         Its three controls must sit in the world and have all of x, y, z, pitch, yaw and roll or cant.
     first : int
         The clip's frame of the capture's first.
+    belt, name : Belt or None, str
+        How the ground moved under the capture (None: to be estimated), and what the clip is called.
     loop : bool
         Whether the frame after the last is the first again; a key there says so, whole turns counted on.
     calibration : Calibration or None

@@ -52,6 +52,11 @@ class Choice:
         Of `MENDED`.
     rejected : tuple of Rejected
         Single findings that stay as they are, though their kind is chosen.
+
+    Raises
+    ------
+    InputError, UnknownName
+        If a foot or a kind isn't known, or frames run backwards.
     """
 
     feet: tuple[str, ...] = FEET

@@ -31,11 +31,18 @@ SUCH_STANCES = "; such as [Stance('left', 1, 15)]"
 
 @dataclass(frozen=True, slots=True)
 class Stance:
-    """One foot on the ground from frame ``first`` to frame ``last``, both included.
+    """One foot on the ground from frame ``first``, its initial contact, to frame ``last``, its toe-off.
+
+    Both frames touch the ground, and the time on the ground is the one between them: ``last - first`` frames.
 
     A stance over a loop's seam has a ``last`` beyond the clip's, counted on:
     frames 20 to 32 of a 24-frame loop are 20 to 24 and then 1 to 8.
     ``left_alone`` marks a slide on purpose: it is neither mended nor told.
+
+    Raises
+    ------
+    InputError, UnknownName
+        If the foot isn't left or right, a frame isn't whole, or the last comes before the first.
     """
 
     foot: str
@@ -76,8 +83,18 @@ class Clip:
         Parent spaces sampled at each frame of the range, world from parent, metres.
     locked : frozenset of str
         Channels that are never written.
+    name, rig : str
+        What it's called, and the rig that it's made for: a preset's name or a TOML file beside the clip's.
+    unit, angle : str
+        The units of its file's lengths and turns, such as ``cm`` and ``deg``, where it states them.
     extra : mapping
         Anything else in the file, handed through.
+
+    Raises
+    ------
+    InputError, ShapeError, UnknownName
+        If it has no channels, its range or a stance runs backwards, the rate isn't above 0, or a space isn't a
+        matrix a frame.
     """
 
     channels: Mapping[str, Curve]

@@ -139,7 +139,7 @@ def clip_schema() -> dict[str, Any]:
 
 @checked()
 def load_clip(path: str | Path) -> Clip:
-    """Return the clip in a JSON file.
+    """Return the clip in the JSON file ``path``.
 
     Raises FileError when the file can't be read or isn't a clip, InputError when
     a value in it is wrong; the message gives the file and the place in it.

@@ -10,13 +10,14 @@ the step out), so that the first and last frame of a stance survive. The form
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 from numpy.typing import NDArray
 
 from surefoot.belt import STILL, Belt
 from surefoot.clip import Stance
+from surefoot.errors import InputError, finite_number
 from surefoot.rig import FEET
 from surefoot.scene import Scene
 from surefoot.slip import least_steps
@@ -42,6 +43,11 @@ class ContactLimits:
 
     ``shortest`` is the shortest stance or swing that is believed, in seconds;
     two frames is always the least.
+
+    Raises
+    ------
+    InputError
+        If one of them isn't a finite number of 0 or more.
     """
 
     height_on: float = 0.022
@@ -49,6 +55,11 @@ class ContactLimits:
     speed_on: float = 0.35
     speed_off: float = 0.50
     shortest: float = 0.06
+
+    def __post_init__(self) -> None:
+        for one in fields(self):
+            if finite_number(getattr(self, one.name), place=one.name) < 0.0:
+                raise InputError(f"wanted 0 or more, got {getattr(self, one.name)!r}", place=one.name)
 
     def scaled(self, leg: float) -> ContactLimits:
         """Return the limits for a leg of so many metres; speeds grow with its root (equal Froude number)."""

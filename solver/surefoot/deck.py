@@ -14,7 +14,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from surefoot.belt import STILL
 from surefoot.clip import Clip
-from surefoot.errors import InputError, ShapeError
+from surefoot.errors import InputError, ShapeError, came
 from surefoot.given import checked
 from surefoot.planting import Planted, plant
 from surefoot.rig import Rig
@@ -43,7 +43,10 @@ def aboard(clip: Clip, rig: Rig, motion: ArrayLike) -> tuple[Clip, Rig]:
     ShapeError, InputError
         If there isn't one rigid matrix a frame, or the clip has a space named ``deck`` already.
     """
-    matrices = np.array(motion, dtype=np.float64)
+    try:
+        matrices = np.array(motion, dtype=np.float64)
+    except (TypeError, ValueError, OverflowError):
+        raise InputError(f"wanted a matrix a frame, got {came(motion)}", place="motion") from None
     if matrices.shape != (clip.frames, 4, 4):
         raise ShapeError(
             f"expected a matrix a frame, ({clip.frames}, 4, 4), got shape {matrices.shape}", place="motion"
@@ -71,7 +74,12 @@ def aboard(clip: Clip, rig: Rig, motion: ArrayLike) -> tuple[Clip, Rig]:
 def plant_aboard(clip: Clip, rig: Rig, motion: ArrayLike, **options: Any) -> Planted:
     """Return the clip with its feet planted on a moving deck; footprints are in the deck's space.
 
-    ``options`` are `plant`'s own; the ground is the deck's.
+    ``motion`` is as for `aboard`, ``(frames, 4, 4)``; ``options`` are `plant`'s own; the ground is the deck's.
+
+    Raises
+    ------
+    ShapeError, InputError
+        As for `aboard` and `plant`.
     """
     seen, riding = aboard(clip, rig, motion)
     done = plant(seen, riding, **options)

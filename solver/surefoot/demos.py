@@ -27,6 +27,26 @@ def demo_path(name: str) -> Path:
 
 
 def demo(name: str = "lamplighter") -> tuple[Clip, Rig]:
-    """Return a demo clip and its rig: ``lamplighter``, ``trudge``, ``run`` (invented), ``treadmill`` (a real walk)."""
+    """Return a demo clip and its rig: ``lamplighter``, ``trudge``, ``run`` (invented), ``treadmill`` (a real walk).
+
+    Lengths in the clips are centimetres, those of the treadmill metres, as their rigs say.
+
+    Parameters
+    ----------
+    name : str
+        Of one of the four.
+
+    Raises
+    ------
+    UnknownName
+        If no demo has that name; lists those that there are.
+
+    Examples
+    --------
+    >>> import surefoot
+    >>> clip, rig = surefoot.demo("trudge")
+    >>> clip.loop, rig.name
+    (True, 'lamplighter')
+    """
     clip = load_clip(demo_path(name))
     return clip, load_rig(clip.rig or name)

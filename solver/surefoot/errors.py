@@ -16,6 +16,7 @@ Every message is one sentence: the place, what came, what was wanted.
 from __future__ import annotations
 
 from collections.abc import Iterable
+from math import isfinite, nan
 from numbers import Real
 
 __all__ = [
@@ -27,6 +28,7 @@ __all__ = [
     "UnitError",
     "UnknownName",
     "came",
+    "finite_number",
     "nearest_name",
     "whole_number",
 ]
@@ -73,7 +75,7 @@ class UnknownName(InputError):
 
     def __init__(self, kind: str, name: str, known: Iterable[str], *, place: str = "") -> None:
         names = sorted(known)
-        near = nearest_name(name, names)
+        near = nearest_name(str(name), names)
         if near is not None:
             tail = f"did you mean {near!r}?"
         elif names:
@@ -119,6 +121,17 @@ def came(value: object) -> str:
         return shown
     name = type(value).__name__
     return f"{'an' if name[0] in 'aeiouAEIOU' else 'a'} {name}"
+
+
+def finite_number(value: object, *, place: str) -> float:
+    """Return one finite number; raise InputError otherwise."""
+    try:
+        number = nan if isinstance(value, str | bytes | bool) else float(value)  # type: ignore[arg-type]
+    except (TypeError, ValueError, OverflowError):
+        number = nan
+    if not isfinite(number):
+        raise InputError(f"wanted a finite number, got {came(value)}", place=place)
+    return number
 
 
 def whole_number(value: object, *, place: str) -> int:

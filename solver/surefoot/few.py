@@ -8,13 +8,14 @@ than half a millimetre between them, more loosely in the air.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from surefoot.curves import Curve, Outside, Pack, Shape, resolve_slopes
 from surefoot.dense import BASIS, PHASES, Segments, dense_segments, put_within, stepped, writable
+from surefoot.errors import InputError, finite_number
 from surefoot.key_slopes import Wanted
 from surefoot.keys import KeyFit, fit_keys
 from surefoot.rig import Axis
@@ -48,6 +49,11 @@ class KeyTolerance:
     a swing near the ground; in the air it's ``turn_in_air``. The heading of a sole that lies flat
     keeps to ``heading_flat``, since the sole's ends are far from its middle; rolling, it turns about
     one point, and ``heading_rolling`` does. Toes keep to ``turn`` on a stance's frames, three times that elsewhere.
+
+    Raises
+    ------
+    InputError
+        If one of them isn't a finite number of 0 or more.
     """
 
     on_frames: float = 1e-5
@@ -59,6 +65,11 @@ class KeyTolerance:
     turn_in_air: float = 0.5 * DEGREE
     heading_flat: float = 0.02 * DEGREE
     heading_rolling: float = 0.07 * DEGREE
+
+    def __post_init__(self) -> None:
+        for one in fields(self):
+            if finite_number(getattr(self, one.name), place=one.name) < 0.0:
+                raise InputError(f"wanted 0 or more, got {getattr(self, one.name)!r}", place=one.name)
 
 
 @dataclass(frozen=True, slots=True)

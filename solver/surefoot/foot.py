@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from surefoot.errors import InputError
+from surefoot.errors import InputError, came
 
 __all__ = ["Foot", "finite_point"]
 
@@ -20,9 +20,12 @@ Array = NDArray[np.float64]
 
 def finite_point(value: object, place: str) -> Array:
     """Return a read-only copy of three finite numbers, or raise InputError."""
-    point = np.array(value, dtype=np.float64)
+    try:
+        point = np.array(value, dtype=np.float64)
+    except (TypeError, ValueError, OverflowError):
+        raise InputError(f"wanted three finite numbers, got {came(value)}", place=place) from None
     if point.shape != (3,) or not np.all(np.isfinite(point)):
-        raise InputError(f"wanted three finite numbers, got {np.array(value).tolist()!r}", place=place)
+        raise InputError(f"wanted three finite numbers, got {point.tolist()!r}", place=place)
     point.flags.writeable = False
     return point
 
@@ -42,6 +45,12 @@ class Foot:
         False for a foot whose toes don't bend: it turns about its toe edge.
     onset : float
         Pitch in radians at which the toe rocker takes over from the forefoot rocker.
+
+    Raises
+    ------
+    InputError
+        If the points don't follow one another forward on one sole below the ankle, or the outline doesn't reach
+        from heel to toe.
     """
 
     heel: Array

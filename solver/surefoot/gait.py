@@ -1,11 +1,14 @@
 """Gait: what a clip's stances say about its speed, strides, steps, cadence and support.
 
-A frame counts whole: a foot that is down in frames 1 to 15 of a 24-frame loop lands at frame 1, lifts off at frame 16
-and is down for 15/24 of the cycle. A clip that is no loop is measured over its whole strides only.
+A frame is an instant, and a stance lasts from its first frame, the initial contact, to its last, the toe-off: a foot
+that is down from frame 1 to 15 of a 24-frame loop is down for 14/24 of the cycle, 58.3 per cent. Every face counts so.
+Lengths and speeds are those of the plan, so a step up a stair is as long as its tread. A clip that is no loop is
+measured over its whole strides only.
 """
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from itertools import pairwise
 from typing import NamedTuple
@@ -13,22 +16,27 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from surefoot.belt import Belt
 from surefoot.clip import Clip, Stance
 from surefoot.contact import find_stances
 from surefoot.errors import InputError, UnknownName
 from surefoot.footprint import Tracks, fit_prints
 from surefoot.gait_relations import BANDS, RUNS_ABOVE, WALKS_BELOW, froude_number, walk_ratio
 from surefoot.given import checked
+from surefoot.ground import Ground
+from surefoot.planting import scene_of
 from surefoot.rig import FEET, Rig
 from surefoot.scene import Scene
 
-__all__ = ["Gait", "Landing", "gait_of", "gait_warnings", "hip_height", "landings", "named_gait"]
+__all__ = ["Gait", "Landing", "gait_in", "gait_of", "gait_warnings", "hip_height", "landings", "named_gait"]
 
 Array = NDArray[np.float64]
 
 
 class Landing(NamedTuple):
-    """One stance: its foot (0 left, 1 right), first frame, first frame off the ground, and footprint.
+    """One stance: its foot (0 left, 1 right), the frames of initial contact and of toe-off, and its footprint.
+
+    ``off`` is the stance's last frame; that of a foot which never leaves the ground is its next contact.
 
     ``place`` is ``(3,)`` metres, ground space. In a clip that is no loop ``landed`` and ``lifted`` say whether its
     ends lie inside the clip.
@@ -49,9 +57,9 @@ class Gait:
     Parameters
     ----------
     speed : float
-        Metres a second over the ground: the belt's under an in-place cycle.
+        Metres a second over the ground, on the plan: the belt's under an in-place cycle.
     stride, stride_time : float
-        One foot's landing to its next, metres and seconds.
+        One foot's landing to its next, metres on the plan and seconds.
     steps : tuple of float
         Mean length of the steps that end with the left and with the right foot, metres along the way.
     step_width : float
@@ -59,9 +67,9 @@ class Gait:
     cadence : float
         Steps a minute.
     duty : tuple of float
-        The share of the cycle for which the left and the right foot are down.
+        The share of the cycle from initial contact to toe-off, of the left and of the right foot.
     double_support, flight : float
-        Shares of the cycle with both feet down and with none.
+        Shares of the cycle with both feet down and with none, all spells together.
     leg : float
         Hip joint over the sole of a straight leg, metres; the Froude number's length.
     """
@@ -120,24 +128,50 @@ def landings(scene: Scene, stances: tuple[Stance, ...]) -> list[Landing]:
     loop = clip.loop
     found = [
         Landing(
-            FEET.index(s.foot), s.first, s.last + 1, place, loop or s.first > clip.first, loop or s.last < clip.last
+            FEET.index(s.foot), s.first, _off(s, clip), place, loop or s.first > clip.first, loop or s.last < clip.last
         )
         for s, place in zip(order, places, strict=True)
     ]
     return sorted(found, key=lambda landing: (landing.at, landing.foot))
 
 
-@checked(scene=Scene)
-def gait_of(scene: Scene, stances: tuple[Stance, ...] | None = None) -> Gait:
-    """Return the measures of a scene's gait; stances are the clip's, else found.
+@checked()
+def gait_of(
+    clip: Clip,
+    rig: Rig,
+    *,
+    ground: Ground | None = None,
+    belt: Belt | None = None,
+    stances: Iterable[Stance] | None = None,
+) -> Gait:
+    """Return the measures of a clip's gait: speed, strides, steps, cadence and support.
+
+    For animation, not for clinical or ergonomic use.
+
+    Parameters
+    ----------
+    ground, belt, stances : as for `surefoot.plant`
 
     Raises
     ------
     InputError
         If there's no whole stride in it: a foot that lands twice, or once in a loop.
+
+    Examples
+    --------
+    >>> import surefoot
+    >>> clip, rig = surefoot.demo("lamplighter")
+    >>> gait = surefoot.gait_of(clip, rig)
+    >>> gait.kind, round(gait.speed, 2), round(gait.cadence), [round(share, 3) for share in gait.duty]
+    ('walk', 1.35, 120, [0.583, 0.583])
     """
+    scene = scene_of(clip, rig, ground, belt)
+    return gait_in(scene, find_stances(scene) if stances is None else tuple(stances))
+
+
+def gait_in(scene: Scene, stances: tuple[Stance, ...]) -> Gait:
+    """Return the measures of a scene's gait, of stances that are known; raises as `gait_of` does."""
     clip, rig = scene.binding.clip, scene.binding.rig
-    stances = find_stances(scene) if stances is None else stances
     found = landings(scene, stances)
     real = [landing for landing in found if landing.landed]
     if clip.loop and scene.drift is not None:
@@ -156,9 +190,8 @@ def gait_of(scene: Scene, stances: tuple[Stance, ...] | None = None) -> Gait:
     lengths = np.array([_along(scene, one, two) for one, two in strides])
     whole = float(times.mean())
     steps, widths = _steps(rounds, clip, way)
-    down = _down(scene, stances, strides)
+    none, _, both = _supports(found, strides, clip)
     duty = (_duty(strides, 0), _duty(strides, 1))
-    both = float((down.sum(axis=0) == 2).mean())
     return Gait(
         speed=float(lengths.sum() / times.sum()),
         stride=float(lengths.mean()),
@@ -168,7 +201,7 @@ def gait_of(scene: Scene, stances: tuple[Stance, ...] | None = None) -> Gait:
         cadence=60.0 * len({landing.foot for landing in real}) / whole,
         duty=duty,
         double_support=both,
-        flight=float((down.sum(axis=0) == 0).mean()),
+        flight=none,
         leg=hip_height(rig),
     )
 
@@ -192,8 +225,8 @@ def _strides(rounds: list[Landing], clip: Clip) -> list[tuple[Landing, Landing]]
 
 
 def _along(scene: Scene, one: Landing, two: Landing) -> float:
-    """Return how far it is from one landing to the next of the same foot: along the arc, where the way turns."""
-    chord = float(np.linalg.norm(two.place - one.place))
+    """Return how far it is on the plan from one landing to the same foot's next: along the arc, where the way turns."""
+    chord = float(np.hypot(*(two.place - one.place)[[0, 2]]))
     drift = scene.drift
     if drift is None or drift.turn == 0.0:
         return chord
@@ -221,18 +254,29 @@ def _duty(strides: list[tuple[Landing, Landing]], foot: int) -> float:
     return float(np.mean(mine)) if mine else float("nan")
 
 
-def _down(scene: Scene, stances: tuple[Stance, ...], strides: list[tuple[Landing, Landing]]) -> NDArray[np.bool_]:
-    """Return which foot is down in which frame of the whole strides, ``(2, frames)``."""
-    clip = scene.binding.clip
-    down = np.zeros((2, clip.frames), dtype=bool)
-    for stance in stances:
-        at = np.arange(stance.first, stance.last + 1) - clip.first
-        down[FEET.index(stance.foot), at % clip.frames if clip.loop else at] = True
+def _off(stance: Stance, clip: Clip) -> int:
+    """Return the frame of toe-off; a foot that is down in every frame of a loop goes on to its next contact."""
+    never = clip.loop and stance.last - stance.first + 1 >= clip.frames
+    return stance.first + clip.frames if never else stance.last
+
+
+def _supports(found: list[Landing], strides: list[tuple[Landing, Landing]], clip: Clip) -> tuple[float, float, float]:
+    """Return for which shares of the whole strides no foot, one foot and both feet are down."""
     if clip.loop:
-        return down
-    first = min(one.at for one, _ in strides) - clip.first
-    last = max(two.at for one, two in strides if one.foot == strides[0][0].foot) - clip.first
-    return down[:, first:last]
+        start, end, rounds = clip.first, clip.first + clip.frames, range(-2, 2)
+    else:
+        start = min(one.at for one, _ in strides)
+        end = max(two.at for one, two in strides if one.foot == strides[0][0].foot)
+        rounds = range(1)
+    spans = np.array([(one.at + k * clip.frames, one.off + k * clip.frames) for one in found for k in rounds])
+    feet = np.array([one.foot for one in found for _ in rounds])
+    # between two neighbouring events nothing changes, so their middle tells who stands
+    at = np.unique(np.clip(np.append(spans.ravel(), [start, end]), start, end))
+    middle, size = (at[1:] + at[:-1]) / 2.0, np.diff(at)
+    inside = (spans[:, :1] < middle) & (middle < spans[:, 1:])
+    standing = sum(inside[feet == foot].any(axis=0).astype(int) for foot in range(2))
+    none, single, both = (float(size[standing == count].sum() / size.sum()) for count in range(3))
+    return none, single, both
 
 
 def named_gait(clip: Clip) -> str:

@@ -23,8 +23,8 @@ __all__ = ["BANDS", "Band", "Beside", "beside_science"]
 
 Flag = Literal["verified", "secondary", "from memory", "computed", "judgement"]
 UNITS: Mapping[str, float] = {
-    "m/s": 1.0, "cm": 0.01, "mm": 0.001, "deg": pi / 180.0, "%": 0.01, "": 1.0, "steps/min": 1.0, "m/(steps/min)": 1.0,
-    "legs": 1.0,
+    "m/s": 1.0, "cm": 0.01, "mm": 0.001, "deg": pi / 180.0, "%": 0.01, "": 1.0, "steps/min": 1.0,
+    "mm/(steps/min)": 0.001, "legs": 1.0,
 }  # fmt: skip
 NEAR = 1e-6
 """Share of a band's edge by which rounding may miss it."""
@@ -80,10 +80,10 @@ PELVIS = (
 WALK = (
     Band("speed", "m/s", 1.2, 1.5, "Bohannon 1997: preferred speed of adults", "verified"),
     Band("stance", "%", 57, 63, "Perry 1992: 60 % stance, 40 % swing; 3 either way is judgement", "verified"),
-    Band("double support", "%", 8, 12, "Perry 1992: 10 % each; Perry and Burnfield 12 %; edges are judgement",
+    Band("double support, each", "%", 8, 12, "Perry 1992: 10 % each; Perry and Burnfield 12 %; edges are judgement",
          "verified"),
     Band("Froude number", "", 0, 0.5, "Kram, Domingo and Ferris 1997: people run above about 0.5", "verified"),
-    Band("walk ratio", "m/(steps/min)", 0.0055, 0.0072,
+    Band("walk ratio", "mm/(steps/min)", 5.5, 7.2,
          "Murakami and Otaka 2017: the ratio keeps still from about 98 steps/min; edges are judgement", "verified"),
     Band("step width", "legs", 0.08, 0.15,
          "Donelan, Kram and Kuo 2001: costs least near 0.12 leg lengths; edges are judgement", "verified"),
@@ -105,7 +105,7 @@ WALK = (
 )  # fmt: skip
 RUN = (
     Band("stance", "%", 35, 40, "Novacheck 1998: toe-off at about 39 %", "from memory"),
-    Band("flight", "%", 0, inf, "a duty factor below one half is a flight", "computed"),
+    Band("flight, each", "%", 0, inf, "a duty factor below one half is a flight", "computed"),
     *PELVIS,
 )
 CLIMB = (
@@ -118,8 +118,9 @@ CLIMB = (
 BANDS: Mapping[str, tuple[Band, ...]] = {"walk": WALK, "run": RUN, "climb": CLIMB}
 """The bands by gait."""
 SHOWN: Mapping[str, str] = {
-    "speed": "m/s", "step length": "cm", "cadence": "steps/min", "stance": "%", "double support": "%", "flight": "%",
-    "Froude number": "", "walk ratio": "m/(steps/min)", "step width": "cm", "toe-out": "deg",
+    "speed": "m/s", "step length": "cm", "cadence": "steps/min", "stance": "%",
+    "double support, each": "%", "flight, each": "%",
+    "Froude number": "", "walk ratio": "mm/(steps/min)", "step width": "cm", "toe-out": "deg",
     "hips up and down": "cm", "hips highest": "%", "hips side to side": "cm",
     "hips towards the support foot": "cm", "hips yaw": "deg", "hips drop of the swing side": "deg",
     "hips pitch": "deg", "foot pitch at contact": "deg", "heel-off": "%", "foot pitch at toe-off": "deg",
@@ -136,6 +137,8 @@ def beside_science(clip: Clip, rig: Rig, gait: str, *, ground: Ground | None = N
     ----------
     gait : {"walk", "run", "climb"}
         Which bands count.
+    ground : Ground, optional
+        Level ground at height 0 if left out.
 
     Raises
     ------

@@ -13,8 +13,7 @@ from numpy.typing import NDArray
 from surefoot.clip import Clip, Stance
 from surefoot.contact import find_stances
 from surefoot.errors import InputError
-from surefoot.gait import hip_height
-from surefoot.gait_relations import froude_number, walk_ratio
+from surefoot.gait import Gait, gait_in
 from surefoot.ground import Ground
 from surefoot.joints import KNEE, joints_of
 from surefoot.planting import scene_of
@@ -58,19 +57,21 @@ def gait_figures(clip: Clip, rig: Rig, *, ground: Ground | None = None) -> dict[
     """Return a loop's figures by name, in metres, seconds, radians and shares of the cycle.
 
     A figure that the loop doesn't have is left out (a double support without one, a heel-off of a foot that's
-    never flat). Figures of feet are the mean of both.
+    never flat). Figures of feet are the mean of both; double support and flight are those of one spell, of which a
+    cycle has two.
 
     Raises InputError if the clip is no loop, or a foot hasn't exactly one stance in it.
     """
-    loop = _loop(clip, rig, ground)
-    found = _pace(loop)
+    scene = scene_of(clip, rig, ground)
+    loop = _loop(scene)
+    found = _pace(gait_in(scene, loop.stances))
     found |= _hips(loop)
     found |= _feet(loop)
     return found
 
 
-def _loop(clip: Clip, rig: Rig, ground: Ground | None) -> _Loop:
-    scene = scene_of(clip, rig, ground)
+def _loop(scene: Scene) -> _Loop:
+    clip, rig = scene.binding.clip, scene.binding.rig
     if scene.drift is None:
         raise InputError("gait is told of a loop only; state loop in the clip", place="clip")
     stances = find_stances(scene)
@@ -87,24 +88,17 @@ def _loop(clip: Clip, rig: Rig, ground: Ground | None) -> _Loop:
     return _Loop(clip, rig, fine, ordered, hips, travel, heading)
 
 
-def _pace(loop: _Loop) -> dict[str, float]:
-    clip = loop.clip
-    seconds = clip.frames * clip.step
-    stride = float(np.hypot(loop.travel[0], loop.travel[2]))
-    down = [stance.last - stance.first for stance in loop.stances]
-    duty = float(np.mean(down)) / clip.frames
-    speed, cadence = stride / seconds, 120.0 / seconds
+def _pace(gait: Gait) -> dict[str, float]:
     found = {
-        "speed": speed,
-        "step length": stride / 2.0,
-        "cadence": cadence,
-        "stance": duty,
-        "Froude number": froude_number(speed, hip_height(loop.rig)),
-        "walk ratio": walk_ratio(stride / 2.0, cadence),
+        "speed": gait.speed,
+        "step length": gait.step,
+        "cadence": gait.cadence,
+        "stance": gait.mean_duty,
+        "Froude number": gait.froude,
+        "walk ratio": gait.walk_ratio,
     }
-    over = duty - 0.5
-    found["double support" if over >= 0.0 else "flight"] = abs(over)
-    return found
+    spells = {"double support, each": gait.double_support / 2.0, "flight, each": gait.flight / 2.0}
+    return found | {name: share for name, share in spells.items() if share}
 
 
 def _hips(loop: _Loop) -> dict[str, float]:

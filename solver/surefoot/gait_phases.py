@@ -6,19 +6,24 @@ gait science's (Perry 1992 and later, as quoted in secondary sources).
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
-from surefoot.clip import Stance
+from surefoot.belt import Belt
+from surefoot.clip import Clip, Stance
+from surefoot.contact import find_stances
 from surefoot.gait import Landing, landings
 from surefoot.given import checked
-from surefoot.rig import FEET
+from surefoot.ground import Ground
+from surefoot.planting import scene_of
+from surefoot.rig import FEET, Rig
 from surefoot.rotations import length
 from surefoot.scene import Scene
 
-__all__ = ["Phase", "StepFrames", "phases_of", "step_frames"]
+__all__ = ["Phase", "StepFrames", "phases_in", "phases_of", "step_frames", "steps_in"]
 
 Array = NDArray[np.float64]
 
@@ -70,15 +75,46 @@ def _way(scene: Scene, found: list[Landing]) -> _Way:
     return _Way(scene, np.array([x / size, z / size]) if size > 1e-9 else np.array([0.0, 1.0]))
 
 
-@checked(scene=Scene)
-def phases_of(scene: Scene, stances: tuple[Stance, ...]) -> list[Phase]:
-    """Return the phases of each foot's first whole stride, in order of foot and time.
+@checked()
+def phases_of(
+    clip: Clip,
+    rig: Rig,
+    *,
+    ground: Ground | None = None,
+    belt: Belt | None = None,
+    stances: Iterable[Stance] | None = None,
+) -> list[Phase]:
+    """Return the phases of each foot's first whole stride, in order of foot and time; none without a stride.
 
     With double support: loading response (until the other foot lifts off), mid stance (until the hips are over the
     foot), terminal stance (until the other foot lands), pre-swing (until this foot lifts off). Without: stance, parted
     where the hips are over the foot. Then initial swing (until the knee is bent most), mid swing (until the shank is
     upright) and terminal swing; spells with no foot down aren't told apart here (`Gait.flight` counts them).
+
+    Parameters
+    ----------
+    ground, belt, stances : as for `surefoot.plant`
+
+    Raises
+    ------
+    InputError
+        If the clip, rig and ground don't belong together.
+
+    Examples
+    --------
+    >>> import surefoot
+    >>> clip, rig = surefoot.demo("lamplighter")
+    >>> for phase in surefoot.phases_of(clip, rig)[:2]:
+    ...     print(phase.foot, phase.name, round(phase.start), round(phase.end))
+    left loading response 0 8
+    left mid stance 8 24
     """
+    scene = scene_of(clip, rig, ground, belt)
+    return phases_in(scene, find_stances(scene) if stances is None else tuple(stances))
+
+
+def phases_in(scene: Scene, stances: tuple[Stance, ...]) -> list[Phase]:
+    """Return the phases of a scene, as `phases_of` does."""
     found = landings(scene, stances)
     way = _way(scene, found)
     told: list[Phase] = []
@@ -129,7 +165,7 @@ def _phases(way: _Way, found: list[Landing], own: Landing, end: int) -> list[Pha
 
 def _over(way: _Way, own: Landing) -> float:
     """Return the frame, between two if need be, at which the hips are over a standing foot's ankle."""
-    frames = np.arange(own.at, own.off)
+    frames = np.arange(own.at, own.off + 1)
     rows = [way.row(int(frame)) for frame in frames]
     pose = way.scene.pose
     ahead = way.on(pose.hip.mean(axis=1))[rows] - way.on(pose.ankle[:, own.foot])[rows]
@@ -160,9 +196,39 @@ def _crossing(frames: NDArray[np.int_], value: Array, *, default: float) -> floa
     return float(frames[k] + value[k] / (value[k] - value[k + 1]))
 
 
-@checked(scene=Scene)
-def step_frames(scene: Scene, stances: tuple[Stance, ...]) -> list[StepFrames]:
-    """Return contact, down, passing and up of each step, in order of time."""
+@checked()
+def step_frames(
+    clip: Clip,
+    rig: Rig,
+    *,
+    ground: Ground | None = None,
+    belt: Belt | None = None,
+    stances: Iterable[Stance] | None = None,
+) -> list[StepFrames]:
+    """Return contact, down, passing and up of each step, in order of time; none where no foot lands.
+
+    Parameters
+    ----------
+    ground, belt, stances : as for `surefoot.plant`
+
+    Raises
+    ------
+    InputError
+        If the clip, rig and ground don't belong together.
+
+    Examples
+    --------
+    >>> import surefoot
+    >>> clip, rig = surefoot.demo("lamplighter")
+    >>> surefoot.step_frames(clip, rig)[0]
+    StepFrames(foot='left', contact=1, down=4, passing=8, up=10)
+    """
+    scene = scene_of(clip, rig, ground, belt)
+    return steps_in(scene, find_stances(scene) if stances is None else tuple(stances))
+
+
+def steps_in(scene: Scene, stances: tuple[Stance, ...]) -> list[StepFrames]:
+    """Return the frames of each step of a scene, as `step_frames` does."""
     found = landings(scene, stances)
     real = [landing for landing in found if landing.landed]
     if not real:

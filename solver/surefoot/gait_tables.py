@@ -9,11 +9,11 @@ from surefoot.blocking import Blocked
 from surefoot.cautions import FOR_ANIMATION
 from surefoot.clip import Clip
 from surefoot.gait_bands import Band, Beside
-from surefoot.tables import print_table
+from surefoot.tables import print_table, wrapped
 
 __all__ = ["beside_json", "print_beside", "print_blocked", "shown_band"]
 
-HEAD = ("figure", "amount", "gait science", "here", "source")
+HEAD = ("figure", "amount", "gait science", "here")
 
 
 def print_blocked(blocked: Blocked, clip: Clip) -> None:
@@ -23,7 +23,7 @@ def print_blocked(blocked: Blocked, clip: Clip) -> None:
     print(f"{head}, leg {blocked.recipe.leg:.3f} m, hips {1e2 * blocked.lowered:.1f} cm below two straight legs")
     moments = sorted(blocked.frames.items(), key=lambda item: item[1])
     told = ", ".join(f"{name} {frame}" for name, frame in moments)
-    print(f"left foot: {told}; the right foot {pace.half} frames later")
+    print(wrapped(f"left foot: {told}; the right foot {pace.half} frames later"))
     if pace.half % 2:
         print(f"passing lies half a frame later than told: a step has {pace.half} frames")
     if blocked.widened > 0.0:
@@ -33,20 +33,20 @@ def print_blocked(blocked: Blocked, clip: Clip) -> None:
 
 
 def print_beside(rows: Sequence[Beside]) -> None:
-    """Print every figure beside its band, and name those that leave it."""
+    """Print every figure beside its band, name those that leave it, and say where the bands come from."""
     print(f"\nbeside gait science ({FOR_ANIMATION}):")
-    table = []
-    for row in rows:
-        band = row.band
-        source = "" if band is None else f"{band.source} ({band.flag})"
-        table.append((row.figure, _figure(row.value, row.unit), shown_band(band), row.place, source))
+    table = [(row.figure, _figure(row.value, row.unit), shown_band(row.band), row.place) for row in rows]
     print_table(HEAD, table)
     left = [row for row in rows if row.leaves]
     if left:
         names = (row.figure + (f" ({row.band.outside})" if row.band and row.band.outside else "") for row in left)
-        print(f"leaves gait science in {len(left)}: {'; '.join(names)}")
+        print(wrapped(f"leaves gait science in {len(left)}: {'; '.join(names)}"))
     else:
         print("within every band")
+    print("\nwhere the bands come from:")
+    for row in rows:
+        if row.band is not None:
+            print(wrapped(f"{row.figure}: {row.band.source} ({row.band.flag})"))
 
 
 def shown_band(band: Band | None) -> str:

@@ -182,7 +182,6 @@ HINTS = {
     "Pairs": "; load_pairs reads them by name or from a file",
     "Mapping": "; such as {'hind': [Stance('left', 1, 15)]}, by the pair's name",
     "Real": "; it's a height in metres",
-    "Scene": "; scene_of(clip, rig) makes one",
 }
 FROM_TEXT = {
     "Clip": "; load_clip reads one from a file",

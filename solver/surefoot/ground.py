@@ -47,6 +47,11 @@ class Flat:
     elevation : float
         Its height, metres, world space. (In files it's called height; here ``height`` is the method that every ground
         has, which asks for the height at a place.)
+
+    Raises
+    ------
+    InputError, UnitError
+        If the height is no finite number, or beyond ten kilometres.
     """
 
     elevation: float = 0.0
@@ -96,6 +101,11 @@ class Plane:
     """An endless slope through ``point`` (3,), metres, with the unit upward ``normal_at_point`` (3,).
 
     The normal is scaled to unit length; it must point up (y above 0.01 of its length), else InputError.
+
+    Raises
+    ------
+    InputError, UnitError
+        If the normal doesn't point up, or a number isn't finite or beyond ten kilometres.
     """
 
     point: Array

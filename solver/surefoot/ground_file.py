@@ -136,7 +136,7 @@ Told = TypeVar("Told", bound=msgspec.Struct)
 
 @checked()
 def load_ground(path: str | PathLike[str]) -> Ground:
-    """Return the ground that a TOML file describes, in metres.
+    """Return the ground that the TOML file ``path`` describes, in metres.
 
     Raises
     ------

@@ -13,7 +13,7 @@ from typing import Self
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from surefoot.errors import InputError, ShapeError
+from surefoot.errors import InputError, ShapeError, came
 from surefoot.ground_coordinates import (
     LARGEST,
     Components,
@@ -62,6 +62,11 @@ class Grid:
     smooth : bool
         False for flat-sided bilinear patches, True for a surface without kinks through the same nodes
         (cubic convolution; Keys 1981, from memory).
+
+    Raises
+    ------
+    InputError, ShapeError, UnitError
+        If there are fewer than two rows or columns, no height is finite, or ``spacing`` isn't above zero.
     """
 
     heights: Array
@@ -78,7 +83,10 @@ class Grid:
     _block: int = field(init=False, repr=False)
 
     def __post_init__(self) -> None:
-        heights = np.array(self.heights, dtype=np.float64)
+        try:
+            heights = np.array(self.heights, dtype=np.float64)
+        except (TypeError, ValueError, OverflowError):
+            raise InputError(f"wanted rows of numbers, got {came(self.heights)}", place="heights") from None
         if heights.ndim != 2 or min(heights.shape) < 2:
             raise ShapeError(f"expected at least two rows of two heights, got shape {heights.shape}", place="heights")
         if heights.size > MOST_NODES:

@@ -13,7 +13,7 @@ from typing import Self
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from surefoot.errors import InputError, ShapeError
+from surefoot.errors import InputError, ShapeError, came
 from surefoot.ground_coordinates import (
     Components,
     common_shape,
@@ -166,6 +166,12 @@ class Mesh:
     faces : ndarray of int, shape (m, 3)
     ceiling : float
         Triangles that reach above it, before the move, are no ground: a roof, a lintel.
+
+    Raises
+    ------
+    InputError, ShapeError, UnitError
+        If the arrays have other shapes, a triangle names a corner that isn't there, or nothing is left to walk
+        on.
     """
 
     vertices: Array
@@ -180,7 +186,10 @@ class Mesh:
 
     def __post_init__(self) -> None:
         vertices = lengths(self.vertices, "vertices")
-        faces = np.array(self.faces, dtype=np.intp)
+        try:
+            faces = np.array(self.faces, dtype=np.intp)
+        except (TypeError, ValueError, OverflowError):
+            raise InputError(f"wanted triangles of three corners, got {came(self.faces)}", place="faces") from None
         if vertices.ndim != 2 or vertices.shape[1] != 3:
             raise ShapeError(f"expected points of three numbers, got shape {vertices.shape}", place="vertices")
         if faces.ndim != 2 or faces.shape[1] != 3 or not len(faces):

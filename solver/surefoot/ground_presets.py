@@ -102,7 +102,7 @@ def preset_ground(name: str) -> Profile:
 
     Raises UnknownName for another name.
     """
-    kind, _, ratio = name.partition("-")
+    kind, _, ratio = str(name).partition("-")
     if (stairs := STAIRS.get(kind)) is not None and ratio == "stairs":
         return Profile.stairs(
             riser=stairs.riser, tread=stairs.tread, nosing=stairs.nosing, count=FLIGHT, start=APPROACH, name=name

@@ -42,6 +42,12 @@ class Profile:
     ``distance`` and ``elevation`` (n,) are metres from ``origin`` (3,), n at least 2; distance never
     decreases. Equal distances in a row are a vertical riser, on which `height` gives the upper end. A
     profile has no overhang, so a stair's nosing is the corner of its tread.
+
+    Raises
+    ------
+    InputError, ShapeError, UnitError
+        If there are fewer than two points, as many heights as distances are not there, distances decrease, or a
+        length is beyond ten kilometres.
     """
 
     distance: Array

@@ -29,6 +29,11 @@ def layer_between(before: Clip, after: Clip) -> Clip:
     jumps where the other moves on, one that goes round sooner than the new one. They are handed over
     whole, to be put in place of the old ones, and are named under ``replaced`` in the
     layer's extra fields.
+
+    Raises
+    ------
+    InputError
+        If what is handed in is no clip.
     """
     layers: dict[str, Curve] = {}
     replaced: list[str] = []

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from surefoot.belt import STILL, Belt
 from surefoot.clip import Clip
 from surefoot.curves import Curve, Outside, Pack, Shape, resolve_slopes
-from surefoot.errors import InputError, UnknownName
+from surefoot.errors import InputError, UnknownName, came, finite_number, whole_number
 from surefoot.given import checked
 from surefoot.ground import Ground
 from surefoot.pace import Pace, Step, paced
@@ -80,19 +80,17 @@ def lay(
     ----------
     clip : Clip
         A loop, in place on a belt or travelling, authored for level ground at height 0.
-    belt : Belt, optional
-        Else the clip's own, else estimated.
-    route : Route, optional
-        Where to walk; straight on if left out.
+    ground, loops : Ground, int
+        What it walks over, and how many times.
+    belt, route : optional
+        Else the clip's own, else estimated; else straight on.
     let : iterable of str
         Channels that may change though they're no foot's: the hips' height.
     stride : tuple of float
         The least and the most that a step may be of its own length.
 
-    Raises
-    ------
-    InputError
-        If the clip is no loop, doesn't travel, turns or climbs by itself, or its hips and feet don't sit in the world.
+    Raises InputError if the clip is no loop, doesn't travel, turns or climbs by itself, or its hips and feet don't
+    sit in the world.
     """
     _check(clip, rig, loops, stride, tuple(let))
     flat = plant(clip, rig, belt=belt)
@@ -183,10 +181,13 @@ def _lowering(clip: Clip, rig: Rig, ground: Ground) -> Array:
 def _check(clip: Clip, rig: Rig, loops: int, stride: tuple[float, float], let: tuple[str, ...]) -> None:
     if not clip.loop:
         raise InputError("the clip is no loop, so there is nothing to lay out", place="loops")
-    if not 1 <= loops <= MOST_LOOPS:
+    if not 1 <= whole_number(loops, place="loops") <= MOST_LOOPS:
         raise InputError(f"expected a number from 1 to {MOST_LOOPS}, got {loops!r}", place="loops")
-    if not 0.05 <= stride[0] <= 1.0 <= stride[1] <= 3.0:
-        raise InputError(f"expected shares about 1, from 0.05 to 3, got {stride[0]:g} to {stride[1]:g}", place="stride")
+    if not isinstance(stride, list | tuple) or len(stride) != 2:
+        raise InputError(f"wanted two shares, such as (0.35, 1.25), got {came(stride)}", place="stride")
+    least, most = (finite_number(share, place="stride") for share in stride)
+    if not 0.05 <= least <= 1.0 <= most <= 3.0:
+        raise InputError(f"expected shares about 1, from 0.05 to 3, got {least:g} to {most:g}", place="stride")
     for name in ("hips", "left_foot", "right_foot"):
         control = rig.controls[name]
         if control.parent != "world":

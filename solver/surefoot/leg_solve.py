@@ -76,6 +76,11 @@ def solve_legs(
         Angles on whose whole turns the answer lies; else zeros.
     rows : ndarray, shape (9, 2, frames), optional
         The closed form, where it's known already.
+
+    Raises
+    ------
+    InputError
+        If the rig isn't in the style ``joints``, or what is handed in is of another kind.
     """
     style = JointLegs(rig)
     count = feet.ankle.shape[-1]

@@ -18,7 +18,7 @@ from surefoot.checking import Triple, check
 from surefoot.clip import Clip
 from surefoot.curves import Curve, Outside, Pack, Shape, resolve_slopes
 from surefoot.dense import PHASES, put_within
-from surefoot.errors import InputError, UnknownName
+from surefoot.errors import InputError, UnknownName, came
 from surefoot.few import MOSTLY_KEYED
 from surefoot.given import checked, frames_in
 from surefoot.ground import Ground
@@ -73,6 +73,19 @@ def let_down(
     ------
     UnknownName
         If a let channel isn't the clip's.
+    InputError
+        If ``plant`` is no function, ``keys`` is neither few nor every, or a frame lies outside the clip.
+
+    Examples
+    --------
+    >>> import surefoot
+    >>> clip, rig = surefoot.demo("lamplighter")
+    >>> high = surefoot.remix(clip, rig, [surefoot.Edit("add", "hips.y", 5.0)])
+    >>> let, changes = surefoot.let_down(high, rig, ["hips.y"], plant=lambda one: surefoot.plant(one, rig))
+    >>> [change.way for change in changes]
+    ['lower the hips']
+    >>> surefoot.check(surefoot.plant(let, rig).clip, rig).most("stretch") is None
+    True
     """
     if keys not in ("few", "every"):
         raise InputError(f"wanted few or every, got {keys!r}", place="keys")
@@ -80,6 +93,9 @@ def let_down(
         if keys != "few":
             raise InputError("it's for few keys; say keys='few' as well", place="keys_at")
         keys_at = frames_in(keys_at, clip, "keys_at")
+    if not callable(plant):
+        told = "such as lambda clip: surefoot.plant(clip, rig)"
+        raise InputError(f"wanted a function that plants a clip, {told}, got {came(plant)}", place="plant")
     let = tuple(let)
     for name in let:
         if name not in clip.channels:

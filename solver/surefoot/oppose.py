@@ -173,6 +173,11 @@ def drags(clip: Clip, rig: Rig) -> tuple[Drag, ...]:
 
     The chains are hips, spine, chest in pitch, yaw and roll, whether a part follows or counters, and on each side arm,
     elbow, wrist. A head is left out, as it is to stay level; so are parts that stand still, and clips that don't loop.
+
+    Raises
+    ------
+    InputError
+        If the clip doesn't fit the rig.
     """
     if not clip.loop:
         return ()

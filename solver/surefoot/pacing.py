@@ -11,7 +11,7 @@ from surefoot.belt import Belt
 from surefoot.clip import Clip, Stance
 from surefoot.contact import find_stances
 from surefoot.curves import Curve, Pack
-from surefoot.errors import InputError
+from surefoot.errors import InputError, finite_number
 from surefoot.given import checked
 from surefoot.ground import Ground, Plane
 from surefoot.key_edits import affine
@@ -32,7 +32,7 @@ def at_speed(
     Parameters
     ----------
     speed : float
-        Metres a second, above zero.
+        Metres a second on the plan, as `gait_of` tells it; above zero.
     by : {"time", "stride"}
         ``time`` keeps the strides and gives the loop the whole number of frames that comes nearest, an even one where
         it was even, so that both steps have whole frames; keys move in proportion, and may then stand between two
@@ -50,12 +50,15 @@ def at_speed(
         raise InputError(f"wanted time or stride, got {by!r}", place="speed")
     if not clip.loop:
         raise InputError("only a loop has one speed", place="speed")
-    if not 0.0 < speed < 100.0:
+    if not 0.0 < finite_number(speed, place="speed") < 100.0:
         raise InputError(f"wanted a speed above 0 and below 100 m/s, got {speed!r}", place="speed")
     scene = scene_of(clip, rig, ground, belt)
     if scene.belt.is_still:
         raise InputError("the ground stands still; bring the clip in place first", place="speed")
-    stances, share = find_stances(scene), speed / scene.belt.speed
+    x, _, z = scene.belt.velocity
+    if not np.hypot(x, z):
+        raise InputError("the ground only rises or turns, so there's no speed along it to change", place="speed")
+    stances, share = find_stances(scene), speed / float(np.hypot(x, z))
     stepped = not (scene.ground.is_level or isinstance(scene.ground, Plane))
     if stepped and by == "stride":
         raise InputError("the ground sets the strides, as stairs do; change the time instead", place="speed")
@@ -90,8 +93,9 @@ def _retimed(curve: Curve, first: float, stretch: float) -> Curve:
 
 def _retimed_stance(stance: Stance, clip: Clip, stretch: float, count: int) -> Stance:
     start = round((stance.first - clip.first) * stretch)
-    length = max(1, min(round((stance.last + 1 - stance.first) * stretch), count))
-    return replace(stance, first=clip.first + start % count, last=clip.first + start % count + length - 1)
+    never = stance.last - stance.first + 1 >= clip.frames  # the foot doesn't leave the ground
+    length = count - 1 if never else min(round((stance.last - stance.first) * stretch), count - 1)
+    return replace(stance, first=clip.first + start % count, last=clip.first + start % count + length)
 
 
 def _restrided(clip: Clip, rig: Rig, share: float, belt: Belt) -> Clip:

@@ -17,7 +17,7 @@ from surefoot.blocking import block
 from surefoot.checking import Report, check
 from surefoot.clip import Clip, Stance
 from surefoot.curves import Curve
-from surefoot.errors import FileError, InputError, UnknownName
+from surefoot.errors import FileError, InputError, UnknownName, came, finite_number
 from surefoot.file_faults import read_text
 from surefoot.given import checked
 from surefoot.ground import Ground
@@ -42,6 +42,11 @@ class Pairs:
         From the one that leads; no two pairs name the same channel.
     ahead : mapping of str to float
         How far a pair stands ahead of the first, metres.
+
+    Raises
+    ------
+    InputError
+        If there are fewer than two pairs, two pairs name one channel, or ``ahead`` names no pair.
     """
 
     name: str
@@ -50,6 +55,9 @@ class Pairs:
     source: str = "invented"
 
     def __post_init__(self) -> None:
+        for word, table in (("pairs", self.pairs), ("ahead", self.ahead)):
+            if not isinstance(table, Mapping):
+                raise InputError(f"wanted a mapping by the pair's name, got {came(table)}", place=word)
         if len(self.pairs) < 2:
             raise InputError(f"wanted at least two pairs of legs, got {len(self.pairs)}", place=f"pairs {self.name}")
         seen: dict[str, str] = {}
@@ -80,7 +88,20 @@ def pair_names() -> list[str]:
 
 @checked()
 def load_pairs(name_or_path: str | Path) -> Pairs:
-    """Return the pairs of a preset's name or of a TOML file; its rigs are presets, or files beside it."""
+    """Return the pairs of a preset's name or of a TOML file; its rigs are presets, or files beside it.
+
+    Parameters
+    ----------
+    name_or_path : str or path
+        A preset's name, such as ``hound``, or a file whose name ends in ``.toml``.
+
+    Raises
+    ------
+    UnknownName
+        If no preset has that name; lists those that there are.
+    FileError, InputError
+        If the file can't be read or holds something else; names the place.
+    """
     path = Path(name_or_path)
     if path.suffix != ".toml":
         if str(name_or_path) not in pair_names():
@@ -109,6 +130,18 @@ def plant_pairs(
     """Return the clip with every pair of legs planted, one after the other; ``options`` are those of `plant`.
 
     The belt is the one given, else the clip's, else the first pair's estimate: one ground moves under all.
+
+    Parameters
+    ----------
+    pairs : Pairs
+    ground, belt : as for `plant`
+    stances : mapping of str to iterable of Stance, optional
+        By the pair's name.
+
+    Raises
+    ------
+    InputError
+        If the clip and a pair's rig don't belong together, or an option isn't what `plant` takes.
     """
     parts: dict[str, Planted] = {}
     belt = belt or clip.belt
@@ -126,7 +159,25 @@ def check_pairs(
     clip: Clip, pairs: Pairs, *, ground: Ground | None = None, belt: Belt | None = None, stances: Stances | None = None,
     **options: Any,
 ) -> dict[str, Report]:  # fmt: skip
-    """Return what is wrong with each pair's feet; ``options`` are those of `check`."""
+    """Return what is wrong with each pair's feet; ``options`` are those of `check`.
+
+    Parameters
+    ----------
+    pairs : Pairs
+    ground, belt : as for `check`
+    stances : mapping of str to iterable of Stance, optional
+        By the pair's name.
+
+    Returns
+    -------
+    dict of str to Report
+        By the pair's name.
+
+    Raises
+    ------
+    InputError
+        If the clip and a pair's rig don't belong together, or an option isn't what `check` takes.
+    """
     plain = replace(clip, stances=None)
     belt = belt or clip.belt
     found = {}
@@ -143,14 +194,27 @@ def block_pairs(recipe: Recipe, pairs: Pairs, *, lag: float = 0.25) -> Clip:
 
     A quarter of a cycle gives a walk in lateral sequence (left hind, left fore, right hind, right fore), half a cycle
     a trot. Lengths grow with the first pair's legs, so that all pairs step alike.
+
+    Parameters
+    ----------
+    recipe : Recipe
+        The first pair's; the others' lengths grow with their legs.
+    lag : float
+        Share of a cycle.
+
+    Raises
+    ------
+    InputError
+        If a height of the hips can't be found, as for `block`, or ``lag`` is no finite number.
     """
+    share = finite_number(lag, place="lag")
     first = next(iter(pairs.pairs.values()))
     channels: dict[str, Curve] = {}
     made: Clip | None = None
     for k, (pair, rig) in enumerate(pairs.pairs.items()):
         blocked = block(replace(recipe, leg=recipe.leg * rig.leg / first.leg), rig).clip
         made = made or blocked
-        later = round(k * lag * recipe.pace.frames)
+        later = round(k * share * recipe.pace.frames)
         for name, axis in rig.channels().items():
             if name not in blocked.channels:
                 continue

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from math import asin, cos, isfinite, sin, sqrt
 
-from surefoot.errors import InputError
+from surefoot.errors import InputError, finite_number
 
 __all__ = ["GRAVITY", "compass_rise", "pendulum_rate", "roller_rise"]
 
@@ -19,6 +19,11 @@ def compass_rise(leg: float, step: float) -> float:
     """Return by how much a hip rises from contact to passing over a point foot, metres.
 
     ``leg`` and ``step`` are metres; the hip moves on an arc of the leg's length: ``L - sqrt(L^2 - (s/2)^2)``.
+
+    Raises
+    ------
+    InputError
+        If the leg isn't above zero, or the step isn't from 0 to below two legs.
 
     Examples
     --------
@@ -32,12 +37,18 @@ def compass_rise(leg: float, step: float) -> float:
 
 
 def roller_rise(leg: float, step: float, *, radius: float) -> float:
-    """Return the same for a foot that rolls like a wheel of so many metres ``radius`` under the leg.
+    """Return the same as `compass_rise` for a foot that rolls like a wheel of ``radius`` metres under the leg.
 
     With ``a`` the leg's angle at contact the step is ``2 R a + 2 (L - R) sin a`` and the rise ``(L - R)(1 - cos a)``.
+
+    Raises
+    ------
+    InputError
+        If the leg isn't above zero, the step isn't from 0 to below two legs, or the radius isn't from 0 to the
+        leg's length.
     """
     _check(leg, step)
-    if not 0.0 <= radius <= leg:
+    if not 0.0 <= finite_number(radius, place="radius") <= leg:
         raise InputError(f"wanted 0 to the leg's {leg:g} m, got {radius:g}", place="radius")
     # Newton's method from the point foot's angle, where the step is never too short: it falls onto the root
     angle = asin(step / (2.0 * leg))
@@ -61,7 +72,7 @@ def pendulum_rate(length: float) -> float:
 
 
 def _check(leg: float, step: float) -> None:
-    if not (isfinite(leg) and leg > 0.0):
+    if finite_number(leg, place="leg") <= 0.0:
         raise InputError(f"wanted a length above 0, got {leg:g}", place="leg")
-    if not 0.0 <= step < 2.0 * leg:
+    if not 0.0 <= finite_number(step, place="step") < 2.0 * leg:
         raise InputError(f"wanted 0 to below twice the leg's {leg:g} m, got {step:g}", place="step")

@@ -79,6 +79,11 @@ class Proposal:
         Whether it's the one that is taken unless another is chosen.
     curves : mapping of str to Curve
         For a seam: the channels that are put in place of the old ones.
+
+    Raises
+    ------
+    InputError
+        If there isn't an amount for each channel and frame.
     """
 
     finding: Finding
@@ -146,6 +151,19 @@ def propose(
     ground, belt, stances, tolerances, landing, limits : as for `check`
     report : Report, optional
         What `check` gave back for the same clip, where it's at hand: it isn't worked out again.
+
+    Raises
+    ------
+    InputError
+        If the clip, rig and ground don't belong together, or an argument isn't what it should be.
+
+    Examples
+    --------
+    >>> import surefoot
+    >>> clip, rig = surefoot.demo("lamplighter")
+    >>> way = surefoot.propose(clip, rig)[0]
+    >>> way.finding.kind, way.finding.foot, way.way, way.channels
+    ('slide', 'left', 'another footprint', ('left_foot.x', 'left_foot.z'))
     """
     if report is None:
         report = check(
@@ -189,6 +207,15 @@ def apply_proposals(clip: Clip, rig: Rig, proposals: Iterable[Proposal], *, let:
     InputError
         If a proposal asks for a channel that isn't let, a channel isn't there or is locked, or two proposals close
         the same channel.
+
+    Examples
+    --------
+    >>> import surefoot
+    >>> clip, rig = surefoot.demo("lamplighter")
+    >>> chosen = [way for way in surefoot.propose(clip, rig) if way.default and not way.asks]
+    >>> mended = surefoot.apply_proposals(clip, rig, chosen)
+    >>> len(surefoot.check(clip, rig).findings), len(surefoot.check(mended, rig).findings)
+    (18, 9)
     """
     chosen, let = many_of(proposals, Proposal, "proposals"), set(let)
     closed: dict[str, Curve] = {}

@@ -11,7 +11,7 @@ from dataclasses import dataclass, field, fields, replace
 from fractions import Fraction
 from typing import Any, ClassVar
 
-from surefoot.errors import InputError, UnknownName
+from surefoot.errors import InputError, UnknownName, came
 from surefoot.recipe_layers import (
     LAYERS,
     Arc,
@@ -120,6 +120,12 @@ class Recipe:
     """A first cycle in layers; a layer left out does nothing.
 
     ``leg`` is thigh plus shank, metres, of the character that the lengths are meant for.
+
+    Raises
+    ------
+    InputError, UnknownName
+        If a layer's amount is out of its range, moments don't fit the pace, or step and speed are both given or
+        neither.
     """
 
     name: str
@@ -148,6 +154,8 @@ class Recipe:
     def __post_init__(self) -> None:
         if self.gait not in GAITS:
             raise InputError(f"wanted {', '.join(GAITS)}, got {str(self.gait)[:40]!r}", place="gait")
+        if not isinstance(self.pace, Pace):
+            raise InputError(f"wanted a Pace, got {came(self.pace)}", place="pace")
         check_measure(self.leg, Measure("length", 0.02, 8.0), place="leg")
         pace, roll = self.pace, self.heel_to_toe
         if (self.stairs is None) == (self.gait == "climb"):

@@ -59,6 +59,11 @@ def recipe_names() -> list[str]:
 def load_recipe(name_or_path: str | Path) -> Recipe:
     """Return the recipe of a shipped one's name or of a TOML file.
 
+    Parameters
+    ----------
+    name_or_path : str or path
+        A shipped recipe's name, such as ``walk``, or a file whose name ends in ``.toml``.
+
     Raises
     ------
     UnknownName

@@ -5,7 +5,7 @@ Edits act on the keys, exactly; what isn't named stays the very same object.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from typing import Literal
 
@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from surefoot.clip import Clip, Stance
 from surefoot.curves import Curve, Outside, Pack, Shape
-from surefoot.errors import InputError
+from surefoot.errors import InputError, came, finite_number
 from surefoot.families import members
 from surefoot.given import checked, many_of
 from surefoot.key_edits import advance_of, affine, as_cycle, rebased, shifted, spelt_out
@@ -43,6 +43,11 @@ class Edit:
         channel, else 0), or the value at that frame. Each channel of a family has its own.
     unit : str
         For ``add``: a unit of length or angle, turned into the channel's own by the rig's axis.
+
+    Raises
+    ------
+    InputError
+        If ``do`` or ``about`` is none of those, or ``by`` is no finite number.
     """
 
     do: Literal["scale", "add", "shift"]
@@ -54,8 +59,7 @@ class Edit:
     def __post_init__(self) -> None:
         if self.do not in ("scale", "add", "shift"):
             raise InputError(f"wanted scale, add or shift, got {self.do!r}", place="edit")
-        if not np.isfinite(self.by):
-            raise InputError(f"wanted a finite number, got {self.by!r}", place=f"{self.do} {self.channels}")
+        finite_number(self.by, place=f"{self.do} {self.channels}")
         if isinstance(self.about, str) and self.about not in ("mean", "rest"):
             raise InputError(f"wanted mean, rest or a frame, got {self.about!r}", place=f"scale {self.channels}")
 
@@ -73,6 +77,14 @@ def remix(clip: Clip, rig: Rig, edits: Iterable[Edit]) -> Clip:
         If an edit names no channel.
     InputError
         If a channel is locked, or a shift is asked of a loop's channel that doesn't close.
+
+    Examples
+    --------
+    >>> import surefoot
+    >>> clip, rig = surefoot.demo("lamplighter")
+    >>> calmer = surefoot.remix(clip, rig, [surefoot.Edit("scale", "hips.y", 0.5), surefoot.Edit("shift", "chest", 1)])
+    >>> [round(float(max(one.channels["hips.y"].at(range(1, 25)))), 3) for one in (clip, calmer)]
+    [93.2, 91.875]
     """
     axes = rig.channels()
     for edit in many_of(edits, Edit, "edits"):
@@ -152,7 +164,7 @@ def _moved(curve: Curve, by: float, clip: Clip) -> Curve:
     return rebased(shifted(cycle, by), float(clip.first))
 
 
-def mix(clips: Sequence[tuple[Clip, float]]) -> Clip:
+def mix(clips: Iterable[tuple[Clip, float]]) -> Clip:
     """Return the mean of several clips by weight, channel by channel; the weights are taken as shares of their sum.
 
     A channel that only some clips have is mixed from those. Keys that all clips have alike stay keys of their
@@ -160,16 +172,29 @@ def mix(clips: Sequence[tuple[Clip, float]]) -> Clip:
     alike are mixed on every frame. What isn't a channel (rate, belt, stances) is the first clip's, but for the
     belt, which is mixed too, and the stances, which are dropped where they differ.
 
+    Parameters
+    ----------
+    clips : iterable of (Clip, float)
+        Each with its weight, above zero.
+
     Raises
     ------
     InputError
         If a weight isn't above zero, or the clips differ in rate, range or loop.
+
+    Examples
+    --------
+    >>> import surefoot
+    >>> clip, rig = surefoot.demo("lamplighter")
+    >>> calm = surefoot.remix(clip, rig, [surefoot.Edit("scale", "hips.y", 0.5)])
+    >>> half = surefoot.mix([(clip, 1.0), (calm, 1.0)])
+    >>> [round(float(max(one.channels["hips.y"].at(range(1, 25)))), 3) for one in (clip, calm, half)]
+    [93.2, 91.875, 92.537]
     """
-    if not clips:
-        raise InputError("wanted at least one clip", place="mix")
+    clips = _weighted(clips)
     lead = clips[0][0]
     for clip, weight in clips:
-        if not 0.0 < weight < np.inf:
+        if not weight > 0.0:
             raise InputError(f"a weight must be above 0, got {weight!r}", place=f"mix {clip.name}".rstrip())
         if (clip.rate, clip.first, clip.last, clip.loop) != (lead.rate, lead.first, lead.last, lead.loop):
             raise InputError(
@@ -194,6 +219,21 @@ def mix(clips: Sequence[tuple[Clip, float]]) -> Clip:
         belt = replace(belt, velocity=velocity, turn=sum(weight * one.turn for one, weight in share))
     same = all(clip.stances == lead.stances for clip, _ in clips)
     return replace(lead, channels=made, belt=belt, stances=lead.stances if same else None)
+
+
+def _weighted(clips: object) -> list[tuple[Clip, float]]:
+    """Return clips with their weights, checked."""
+    wanted = "such as [(clip, 0.7), (other, 0.3)]"
+    if isinstance(clips, str | Mapping) or not isinstance(clips, Iterable):
+        raise InputError(f"wanted clips with their weights, {wanted}, got {came(clips)}", place="mix")
+    found: list[tuple[Clip, float]] = []
+    for k, pair in enumerate(clips, start=1):
+        if not isinstance(pair, list | tuple) or len(pair) != 2 or not isinstance(pair[0], Clip):
+            raise InputError(f"wanted clips with their weights, {wanted}, got {came(pair)} as number {k}", place="mix")
+        found.append((pair[0], finite_number(pair[1], place=f"mix: weight {k}")))
+    if not found:
+        raise InputError("wanted at least one clip", place="mix")
+    return found
 
 
 def blend(parts: list[tuple[Curve, float]], clip: Clip) -> Curve:

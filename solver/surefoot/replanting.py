@@ -8,6 +8,7 @@ from typing import Literal
 from surefoot.belt import Belt
 from surefoot.choice import Choice
 from surefoot.clip import Clip
+from surefoot.errors import UnknownName
 from surefoot.given import checked
 from surefoot.ground import Ground
 from surefoot.planting import ALL, Planted, plant, scene_of
@@ -51,7 +52,18 @@ def replant(
     feet : iterable of str
         Which feet may be written.
     ground, belt, keys : as for `plant`
+
+    Raises
+    ------
+    UnknownName
+        If a foot isn't left or right.
+    InputError
+        If the clips, rig and ground don't belong together.
     """
+    feet = tuple(feet)
+    for foot in feet:
+        if foot not in FEET:
+            raise UnknownName("foot", foot, FEET, place="feet")
     if belt is None and after.belt is None:
         belt = scene_of(before, rig, ground).belt
     earlier = None if feet_edited(before, after, rig) else before

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from surefoot.clip import Clip
 from surefoot.curves import Curve, Outside, Shape
+from surefoot.errors import InputError
 from surefoot.feet_in_world import PARTS, Fine, segments_of
 from surefoot.given import checked
 from surefoot.rig import Rig
@@ -59,6 +60,9 @@ def convert(clip: Clip, rig: Rig, *, style: str = "", single: bool = False, to: 
     InputError
         If the clip doesn't fit the rig, or the style isn't known.
     """
+    if not style and to is None:
+        wanted = f"wanted a style ({', '.join(Rig.STYLES)}), or with to the rig to write for"
+        raise InputError(f"{wanted}, got neither", place="convert")
     target = rig_in_style(rig, style, single=single) if to is None else to
     binding = Binding(rig, clip)
     theirs = {axis.channel for foot in rig.feet for axis in foot.axes.values()}

@@ -18,7 +18,7 @@ from typing import ClassVar
 import numpy as np
 from numpy.typing import NDArray
 
-from surefoot.errors import InputError, UnitError
+from surefoot.errors import InputError, UnitError, came, finite_number
 from surefoot.foot import Foot, finite_point
 from surefoot.rotations import check_order
 
@@ -48,6 +48,8 @@ class Axis:
 
     ``scale`` carries the unit and the sign (negative where the host's axis runs
     the other way); ``zero`` is in the channel's own unit.
+
+    Raises InputError if ``scale`` is zero, or either isn't a finite number.
     """
 
     channel: str
@@ -56,8 +58,10 @@ class Axis:
     optional: bool = False
 
     def __post_init__(self) -> None:
-        if not (np.isfinite(self.scale) and self.scale != 0 and np.isfinite(self.zero)):
-            raise InputError("scale must be finite and not zero, zero must be finite", place=f"axis {self.channel}")
+        place = f"axis {self.channel}"
+        if finite_number(self.scale, place=f"{place}.scale") == 0.0:
+            raise InputError("a scale of 0 would tell nothing", place=f"{place}.scale")
+        finite_number(self.zero, place=f"{place}.zero")
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -67,6 +71,9 @@ class Control:
     ``rest`` is where it sits in the parent's space when every channel is zero,
     ``(3,)`` metres. ``order`` is the rotation order of its three turns. ``rockers`` is the order of a
     foot's rockers, from the root outwards.
+
+    Raises InputError if an axis isn't known, ``rest`` isn't three finite numbers, or an order
+    names something twice or not at all.
     """
 
     name: str
@@ -78,6 +85,8 @@ class Control:
 
     def __post_init__(self) -> None:
         place = f"control {self.name}"
+        if not (isinstance(self.axes, Mapping) and all(isinstance(axis, Axis) for axis in self.axes.values())):
+            raise InputError(f"wanted an Axis by the name of each axis, got {came(self.axes)}", place=f"{place}.axes")
         object.__setattr__(self, "rest", finite_point(self.rest, f"{place}.rest"))
         object.__setattr__(self, "order", check_order(self.order, place=f"{place}.order"))
         for axis in self.axes:
@@ -106,6 +115,8 @@ class Limits:
     toes up), knee flexion folds the leg, abduction and inversion carry the sole
     away from and towards the middle. Defaults are wide; they're for animation,
     not for clinical or ergonomic use (common practice, no source).
+
+    Raises InputError if a range isn't two finite angles, the smaller first.
     """
 
     hip_flexion: tuple[float, float] = (np.radians(-40.0), np.radians(130.0))
@@ -130,9 +141,12 @@ class Limits:
 
     def __post_init__(self) -> None:
         for name in self.ALL:
-            low, high = getattr(self, name)
-            if not (np.isfinite(low) and np.isfinite(high) and low < high):
-                raise InputError(f"wanted the smaller angle first, got {low!r}, {high!r}", place=f"limits.{name}")
+            ends, place = getattr(self, name), f"limits.{name}"
+            if not isinstance(ends, list | tuple) or len(ends) != 2:
+                raise InputError(f"wanted the least and the most angle, got {came(ends)}", place=place)
+            low, high = (finite_number(end, place=place) for end in ends)
+            if not low < high:
+                raise InputError(f"wanted the smaller angle first, got {low!r}, {high!r}", place=place)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -141,11 +155,20 @@ class Leg:
 
     Parameters
     ----------
+    hip : ndarray, shape (3,)
+        The hip joint in hips space (x to the character's left), metres.
+    thigh, shank : float
+        Lengths of the bones, metres.
+    foot : Foot
+    limits : Limits
+        The joints' ranges, radians.
     hock : float
         Length of a third bone below the shank, 0 for none. It folds with the knee and stays parallel to the thigh
         (the reciprocal apparatus of a horse's hind leg, from memory), unless it has a channel of its own.
     backward : bool
         True where the knee points backward, as an elbow does: its flexion is then negative.
+
+    Raises InputError if a length isn't above zero, or ``hip`` isn't three finite numbers.
     """
 
     hip: Array
@@ -159,10 +182,12 @@ class Leg:
     def __post_init__(self) -> None:
         object.__setattr__(self, "hip", finite_point(self.hip, "leg.hip"))
         for name in ("thigh", "shank"):
-            value = getattr(self, name)
-            if not (np.isfinite(value) and value > 1e-6):
+            value = finite_number(getattr(self, name), place=f"leg.{name}")
+            if not value > 1e-6:
                 raise InputError(f"a bone needs a length above 0, got {value:g} m", place=f"leg.{name}")
-        if not (np.isfinite(self.hock) and self.hock >= 0.0):
+        if not isinstance(self.foot, Foot):
+            raise InputError(f"wanted a Foot, got {came(self.foot)}", place="leg.foot")
+        if finite_number(self.hock, place="leg.hock") < 0.0:
             raise InputError(f"wanted a length of 0 or more, got {self.hock:g} m", place="leg.hock")
 
     @property
@@ -211,6 +236,12 @@ class Rig:
         not at all. An eased leg falls short of an ankle that's nearly out of reach.
     drawn : tuple of str
         In which order the legs of a cut-out character are drawn, the farthest first.
+
+    Raises
+    ------
+    InputError, UnitError
+        If a control or an axis that the style needs is missing, parents run in a circle, or the legs' length
+        looks like another unit.
     """
 
     name: str
@@ -231,6 +262,7 @@ class Rig:
     """Leg lengths, metres, taken without a question: from a mouse-sized puppet to a giant."""
 
     def __post_init__(self) -> None:
+        self._check_kinds()
         if not 0.5 < self.reach <= 1.0:
             raise InputError(f"reach must lie above 0.5 and not above 1, got {self.reach!r}", place="rig.reach")
         if not 0.5 <= self.soften <= 1.0:
@@ -259,6 +291,15 @@ class Rig:
 
     def __repr__(self) -> str:
         return f"<Rig {self.name!r}: legs of {self.leg:.3f} m, style {self.style}, {len(self.channels())} channels>"
+
+    def _check_kinds(self) -> None:
+        legs, controls = self.legs, self.controls
+        if not (isinstance(legs, list | tuple) and len(legs) == 2 and all(isinstance(leg, Leg) for leg in legs)):
+            raise InputError(f"wanted the left and the right Leg, got {came(legs)}", place="rig.legs")
+        if not (isinstance(controls, Mapping) and all(isinstance(one, Control) for one in controls.values())):
+            raise InputError(f"wanted a Control by the name of each, got {came(controls)}", place="rig.controls")
+        for name in ("reach", "soften"):
+            finite_number(getattr(self, name), place=f"rig.{name}")
 
     def _check_parents(self) -> None:
         for name in self.controls:

@@ -57,6 +57,11 @@ def _is_file(path: Path) -> bool:
 def load_rig(name_or_path: str | Path) -> Rig:
     """Return the rig of a preset's name or of a TOML file.
 
+    Parameters
+    ----------
+    name_or_path : str or path
+        A preset's name, such as ``lamplighter``, or a file whose name ends in ``.toml``.
+
     Raises
     ------
     UnknownName

@@ -19,7 +19,20 @@ __all__ = ["rig_text", "save_rig"]
 
 @checked()
 def save_rig(rig: Rig, path: str | Path) -> None:
-    """Write a rig to a TOML file; all of it, or nothing."""
+    """Write a rig to a TOML file; all of it, or nothing.
+
+    Parameters
+    ----------
+    path : str or path
+        Where it goes; an older file is replaced.
+
+    Raises
+    ------
+    FileError
+        If it can't be written; an older file is then untouched.
+    InputError
+        If a channel has a scale that no unit of the format has.
+    """
     save_all([(rig_text(rig).encode("utf-8"), str(path))])
 
 

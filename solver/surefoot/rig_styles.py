@@ -29,6 +29,11 @@ def rig_in_style(rig: Rig, style: str, *, single: bool = False) -> Rig:
     single : bool
         For ``rockers``: one foot-roll channel in place of three.
 
+    Raises
+    ------
+    InputError
+        If the style isn't known.
+
     Notes
     -----
     The hips' control stays. The feet's new channels are called after part and axis (``left_foot.heel``,

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from surefoot.errors import InputError, ShapeError
-from surefoot.ground_coordinates import lengths
+from surefoot.ground_coordinates import lengths, number
 
 __all__ = ["Route"]
 
@@ -33,6 +33,7 @@ class Route:
     @classmethod
     def straight(cls, heading: float, start: tuple[float, float] = (0.0, 0.0)) -> Self:
         """Return the way from ``start`` (x, z) on and on along one heading."""
+        heading = number(heading, "heading")
         ends, s, c = np.array([0.0, 1.0]), float(np.sin(heading)), float(np.cos(heading))
         return cls(ends, start[0] + s * ends, start[1] + c * ends, np.full(2, heading))
 

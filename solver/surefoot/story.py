@@ -86,9 +86,8 @@ STORY = (
         "The cycle gets a root channel that carries it forward just as fast as the belt ran; nothing else changes, so "
         "nothing can slide.",
         ("travel planted.json --to travelling -o street.json",),
-        "`--to in-place` brings it back, exactly. The duty factor counts frames whole: a foot that is down in frames 1 "
-        "to 15 is down for 15 of 24. The table of the first step, and the gait diagram, count from contact to toe-off: "
-        "14.",
+        "`--to in-place` brings it back, exactly. The duty factor is the time from contact to toe-off, as everywhere: "
+        "a foot that lands at frame 1 and leaves at frame 15 is down for 14 of 24.",
         "draw street.json --pictures plan -o 4_street.svg",
         "The footprints from above: where each foot stands, in which frames, and the stride between.",
     ),

@@ -27,9 +27,12 @@ __all__ = [
     "print_let",
     "print_proposals",
     "print_table",
+    "wrapped",
 ]
 
 Rows = Sequence[Sequence[str]]
+WIDE = 100
+"""Columns that a line of words may take."""
 HEAD = ("finding", "where", "frames", "worst at", "amount", "beyond", "level")
 WAYS = ("mends", "where", "frames", "way", "most", "cost", "leaves", "makes worse")
 RIGHT = ("worst at", "amount", "beyond", "cost", "leaves")
@@ -276,6 +279,13 @@ def _ground(report: Report) -> str:
 def _plain(text: str) -> str:
     """Return a name without what would steer a terminal."""
     return "".join(c if c.isprintable() else "?" for c in text)
+
+
+def wrapped(text: str) -> str:
+    """Return a long line of words over as many lines as it takes, those after the first indented."""
+    from textwrap import fill
+
+    return fill(text, WIDE, subsequent_indent="    ", break_long_words=False, break_on_hyphens=False)
 
 
 def print_table(head: Sequence[str], rows: Rows) -> None:

@@ -52,6 +52,11 @@ def rooted(rig: Rig, clip: Clip) -> Rig:
 
     It's the same object where the rig has a root of its own, or the clip has no channel ``root.x``, ``root.y``,
     ``root.z`` or ``root.yaw``. Those are in the hips' units, and positive as the conventions have it.
+
+    Raises
+    ------
+    InputError
+        If what is handed in is no rig or no clip.
     """
     return with_root(rig) if any(f"{ROOT}.{key}" in clip.channels for key in MOVES) else rig
 

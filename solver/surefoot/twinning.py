@@ -71,6 +71,13 @@ def twin(clip: Clip, rig: Rig, *, source: str = "left", of: Iterable[str] = (), 
     InputError
         If the clip is no loop, a channel to be written is locked, one doesn't close, or one travels sideways; if
         the belt turns or runs at an angle to Z, or the hips are far from the plane x = 0 in which sides mirror.
+
+    Examples
+    --------
+    >>> import surefoot
+    >>> clip, rig = surefoot.demo("lamplighter")
+    >>> surefoot.twin(clip, rig, source="left").changed
+    ('right_arm.swing',)
     """
     if source not in FEET:
         raise UnknownName("side", source, FEET, place="twin")

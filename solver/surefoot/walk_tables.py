@@ -11,6 +11,7 @@ from surefoot.gait import Gait
 from surefoot.gait_phases import Phase, StepFrames
 from surefoot.gait_relations import WALK_RATIO
 from surefoot.rig import FEET
+from surefoot.tables import wrapped
 
 __all__ = ["gait_json", "gait_lines"]
 
@@ -24,8 +25,8 @@ def gait_lines(gait: Gait, phases: Sequence[Phase], steps: Sequence[StepFrames],
         ("stride", f"{gait.stride:.3f} m in {gait.stride_time:.3f} s"),
         ("steps", f"left {_metres(left)}, right {_metres(right)}; {_metres(gait.step_width)} apart sideways"),
         ("cadence", f"{gait.cadence:.1f} steps a minute"),
-        ("duty factor", f"left {gait.duty[0]:.3f}, right {gait.duty[1]:.3f}, frames counted whole: a {gait.kind}"),
-        ("support", f"double {100.0 * gait.double_support:.1f} %, none {100.0 * gait.flight:.1f} % of the cycle"),
+        ("duty factor", f"left {gait.duty[0]:.3f}, right {gait.duty[1]:.3f}, from contact to toe-off: a {gait.kind}"),
+        ("support", f"both feet {100.0 * gait.double_support:.1f} %, none {100.0 * gait.flight:.1f} % of the cycle"),
         ("Froude number", f"{gait.froude:.3f} for a leg of {gait.leg:.3f} m"),
         ("walk ratio", f"{1e3 * gait.walk_ratio:.2f} mm for a step a minute (people: {low:.1f} to {high:.1f})"),
     ]
@@ -34,13 +35,13 @@ def gait_lines(gait: Gait, phases: Sequence[Phase], steps: Sequence[StepFrames],
     for foot in FEET:
         mine = [f"{phase.name} to {phase.end:.0f}" for phase in phases if phase.foot == foot]
         if mine:
-            lines.append(f"{foot} phases, per cent of the cycle: {', '.join(mine)}")
+            lines.append(wrapped(f"{foot} phases, per cent of the cycle: {', '.join(mine)}"))
     lines += [
         f"{step.foot} step: contact {step.contact}, down {_frame(step.down)}, passing {_frame(step.passing)}, "
         f"up {_frame(step.up)}"
         for step in steps
     ]
-    return [*lines, *(f"warning: {told}" for told in warnings), FOR_ANIMATION]
+    return [*lines, *(wrapped(f"warning: {told}") for told in warnings), FOR_ANIMATION]
 
 
 def _metres(value: float) -> str:

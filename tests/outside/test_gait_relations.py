@@ -14,7 +14,6 @@ from surefoot.gait_relations import (
     step_speed,
     walk_ratio,
 )
-from surefoot.planting import scene_of
 from tests.data.treadmill import treadmill
 from tests.outside.table import agrees, within
 
@@ -76,7 +75,7 @@ def test_the_treadmill_walk_is_measured_within_two_per_cent_of_its_labelled_even
     capture = Capture(points, walk.rate, walk.hips, walk.hips_rotation, walk.ball_inner, walk.ball_outer)
     capture = capture.with_rigid_ankles()
     rig = fit_rig(capture, name="treadmill walker")
-    gait = gait_of(scene_of(capture_clip(capture, rig), rig))
+    gait = gait_of(capture_clip(capture, rig), rig)
     strides = np.concatenate([np.diff(walk.strikes_left), np.diff(walk.strikes_right)]) / walk.rate
     seconds = float(strides.mean())
     agrees("cadence of the treadmill walk, steps a minute", gait.cadence, 120.0 / seconds, share=0.02)

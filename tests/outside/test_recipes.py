@@ -26,7 +26,7 @@ def test_the_walk_stands_and_swings_as_people_do() -> None:
     Source: Perry 1992, 60 per cent of stance, 10 per cent of double support each (verified).
     """
     within("walk: stance, per cent", 100.0 * figures("walk")["stance"], 57.0, 63.0)
-    within("walk: double support each, per cent", 100.0 * figures("walk")["double support"], 8.0, 12.0)
+    within("walk: double support each, per cent", 100.0 * figures("walk")["double support, each"], 8.0, 12.0)
 
 
 def test_the_walk_has_a_preferred_pace() -> None:

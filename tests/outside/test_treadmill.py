@@ -9,13 +9,14 @@ from __future__ import annotations
 
 from dataclasses import fields
 from functools import cache
+from itertools import pairwise
 
 import numpy as np
 import pytest
 from demos.make_treadmill import SPEED, capture, rig_text
 from numpy.typing import NDArray
 
-from surefoot import Belt, Clip, Planted, Rig, Stance, plant
+from surefoot import Belt, Clip, Planted, Rig, Stance, gait_of, plant
 from surefoot.capture import Calibration, Capture, calibrate, capture_clip, fit_rig
 from surefoot.rig_file import parse_rig
 from tests import measure
@@ -256,3 +257,18 @@ def test_the_capture_at_an_animators_rate_keeps_its_events_within_a_frame_and_it
         steps = measure.foot_steps(done.clip, rig, FEET.index(stance.foot), frames, belt=BELT)
         agrees(f"slide at {rate:g} frames a second, m", measure.slide(steps), 0.0, bound=1e-4)
         agrees(f"depth at {rate:g} frames a second, m", max(measure.sink(steps), 0.0), 0.0, bound=1e-4)
+
+
+@pytest.mark.parametrize("foot", [0, 1], ids=FEET)
+def test_the_share_of_stance_is_that_between_the_labelled_strikes_and_offs(foot: int) -> None:
+    """From strike to off over strike to next strike, the mean of the labelled strides; a frame at each end is let.
+
+    Source: captured treadmill walk of gaitalytics 0.2.2 (verified).
+    """
+    _, _, rig, _ = walk()
+    done = planted()
+    spans = labelled(foot)
+    share = np.mean([(off - on) / (after - on) for (on, off), (after, _) in pairwise(spans)])
+    stride = np.mean([after - on for (on, _), (after, _) in pairwise(spans)])
+    gait = gait_of(done.clip, rig, belt=Belt(np.array(BELT)), stances=done.stances)
+    agrees("share of stance", gait.duty[foot], share, bound=2.0 / stride)

@@ -37,8 +37,8 @@ def run(options: argparse.Namespace) -> int:
     from surefoot.commands.as_json import print_json
     from surefoot.commands.job import read_job, told_of
     from surefoot.errors import InputError
-    from surefoot.gait import gait_of, gait_warnings, named_gait
-    from surefoot.gait_phases import phases_of, step_frames
+    from surefoot.gait import gait_in, gait_warnings, named_gait
+    from surefoot.gait_phases import phases_in, steps_in
     from surefoot.pacing import at_speed
     from surefoot.planting import scene_of
     from surefoot.travel import in_place, rooted, travelling
@@ -62,10 +62,10 @@ def run(options: argparse.Namespace) -> int:
         belt = job.belt if clip is job.clip else None
         scene = scene_of(clip, rig, job.ground, belt)
         stances = clip.stances if clip.stances is not None else check(clip, rig, ground=job.ground, belt=belt).stances
-        gait = gait_of(scene, stances)
+        gait = gait_in(scene, stances)
         expected = options.gait or named_gait(clip)
         warnings = gait_warnings(gait, expected=expected)
-        phases, steps = phases_of(scene, stances), step_frames(scene, stances)
+        phases, steps = phases_in(scene, stances), steps_in(scene, stances)
     figures = {"expected": expected, **gait_json(gait, phases, steps, warnings)}
     lines = gait_lines(gait, phases, steps, warnings)
     if expected and not options.gait:

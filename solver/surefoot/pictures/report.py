@@ -51,6 +51,11 @@ def html_report(
     ground, belt, stances, tolerances, landing : as for `surefoot.check`
     channels : sequence of str, optional
         Which channels' curves are drawn; else those that differ from ``before``.
+
+    Raises
+    ------
+    InputError, UnknownName
+        If the clip, rig and ground don't belong together, or a channel isn't known.
     """
     now = Subject.of(
         clip, rig, ground=ground, belt=belt, stances=stances, tolerances=tolerances, landing=landing

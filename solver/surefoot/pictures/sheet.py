@@ -8,7 +8,7 @@ from typing import Literal
 from surefoot.belt import Belt
 from surefoot.checking import Triple
 from surefoot.clip import Clip, Stance
-from surefoot.errors import UnknownName
+from surefoot.errors import UnknownName, finite_number
 from surefoot.given import checked
 from surefoot.ground import Ground
 from surefoot.pictures.gait import gait_diagram
@@ -58,6 +58,12 @@ def draw(
     Picture
         Shows itself in a notebook; ``svg()`` gives the file's text.
 
+    Raises
+    ------
+    InputError, UnknownName
+        If the clip, rig and ground don't belong together, a kind of picture or a channel isn't known, or a frame
+        is no number.
+
     Examples
     --------
     >>> import surefoot
@@ -82,6 +88,7 @@ def pictures_of(
     frames: Iterable[float] | None = None,
 ) -> Picture:
     """Return pictures of what has been worked out already, one below the other."""
+    frames = None if frames is None else [finite_number(frame, place="frames") for frame in frames]
     made = [_one(kind, subject, before, channels, frames) for kind in kinds]
     return made[0] if len(made) == 1 else stacked(made, f"Pictures of {subject.name}")
 
