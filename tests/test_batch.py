@@ -12,7 +12,6 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-import numpy as np
 import pytest
 
 import surefoot
@@ -21,37 +20,8 @@ from surefoot.batch.running import on_cluster, run_here
 from surefoot.batch.summary import ordered, read_journals
 from surefoot.batch.task import Row, Settings, do_task, find_tasks
 from surefoot.cli import main
-from surefoot.clip_file import clip_bytes
 from surefoot.errors import InputError
-
-JOURNAL = ".surefoot-batch.jsonl"
-
-
-def library(folder: Path, count: int, *, bad: bool = True) -> Path:
-    """Write a generated library: walks of the lamplighter, each a little off, in folders; two files are damaged."""
-    clip, _ = surefoot.demo("lamplighter")
-    rng = np.random.default_rng(7)
-    for n in range(count):
-        moved = {
-            name: replace(clip.channels[name], values=clip.channels[name].values + rng.normal(scale=0.4))
-            for name in ("hips.y", "left_foot.z", "right_foot.pitch")
-        }
-        path = folder / f"{n % 3}" / f"{n:03d}.json"
-        path.parent.mkdir(parents=True, exist_ok=True)
-        path.write_bytes(clip_bytes(replace(clip.with_channels(moved), name=f"walk {n}")))
-    if bad:
-        (folder / "0" / "bad.json").write_text("{")
-        (folder / "0" / "cut.glb").write_bytes(b"glTF")
-    return folder
-
-
-def held(folder: Path) -> dict[str, bytes]:
-    """Return every file but the journal, by path."""
-    return {
-        path.relative_to(folder).as_posix(): path.read_bytes()
-        for path in sorted(folder.rglob("*"))
-        if path.is_file() and not path.name.startswith(".")
-    }
+from tests.clip_folders import JOURNAL, descendants, held, library
 
 
 def batch(*words: str) -> int:
@@ -120,6 +90,32 @@ def test_what_is_done_is_not_done_again_unless_it_changed(tmp_path: Path, capsys
     assert (out / "1/001.json").read_bytes() == (out / "2/002.json").read_bytes()
     batch(str(lib), "-o", str(out), "--every-frame", "--processes", "1")
     assert "done before" not in capsys.readouterr().out, "another setting is another job"
+
+
+def test_what_failed_is_tried_again(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """What was wrong may lie outside the clip: a full disk, a library that isn't there."""
+    lib, out = library(tmp_path / "lib", 1, bad=False), tmp_path / "out"
+    (out / "0").mkdir(parents=True)
+    (out / "0/000.json").mkdir()
+    assert batch(str(lib), "-o", str(out), "--processes", "1") == 1
+    assert "can't be written: it is a folder" in capsys.readouterr().out
+    (out / "0/000.json").rmdir()
+    batch(str(lib), "-o", str(out), "--processes", "1")
+    assert "1 clips, 0 failed" in capsys.readouterr().out
+    assert (out / "0/000.json").is_file()
+
+
+def test_half_written_files_of_a_killed_run_are_swept_but_by_no_shard(tmp_path: Path) -> None:
+    lib, out = library(tmp_path / "lib", 1, bad=False), tmp_path / "out"
+    (out / "0").mkdir(parents=True)
+    left, other = out / "0/.000.json.0123456789ab.part", out / "0/.mine.part"
+    for path in (left, other):
+        path.write_text("{")
+    batch(str(lib), "-o", str(out), "--processes", "1", "--shard", "1/1")
+    assert left.exists()
+    batch(str(lib), "-o", str(out), "--processes", "1")
+    assert not left.exists()
+    assert other.exists()
 
 
 def test_shards_together_do_what_one_run_does(tmp_path: Path) -> None:
@@ -253,15 +249,6 @@ def test_the_cluster_is_an_extra(monkeypatch: pytest.MonkeyPatch) -> None:
         on_cluster([], Settings(), address="tcp://127.0.0.1:1", told=lambda _: None)
 
 
-def descendants(process: int) -> list[int]:
-    """Return every process under one, from the lists that Linux keeps."""
-    found: list[int] = []
-    for path in Path(f"/proc/{process}/task").glob("*/children"):
-        for child in map(int, path.read_text().split()):
-            found += [child, *descendants(child)]
-    return found
-
-
 @pytest.mark.skipif(not Path("/proc/self/schedstat").exists(), reason="only Linux lists processes so")
 def test_a_killed_batch_leaves_no_process_behind(tmp_path: Path) -> None:
     lib, out = library(tmp_path / "lib", 60), tmp_path / "out"
@@ -277,33 +264,3 @@ def test_a_killed_batch_leaves_no_process_behind(tmp_path: Path) -> None:
     while any(Path(f"/proc/{one}").exists() for one in left) and time.monotonic() < deadline:
         time.sleep(0.05)
     assert not [one for one in left if Path(f"/proc/{one}").exists()]
-
-
-@pytest.mark.long
-@pytest.mark.skipif(not Path("/proc/self/schedstat").exists(), reason="only Linux tells how long a process waited")
-def test_two_thousand_clips_keep_every_process_busy_and_memory_flat(tmp_path: Path) -> None:
-    """Busy is running, or ready and waiting for a core that others use: what isn't is idle."""
-    lib, out = library(tmp_path / "lib", 2000), tmp_path / "out"
-    cores = os.cpu_count() or 1
-    command = [sys.executable, "-m", "surefoot", "batch", str(lib), "-o", str(out), "--processes", str(cores)]
-    running = subprocess.Popen(command, stdout=subprocess.DEVNULL)
-    seen: dict[int, list[tuple[float, float, int]]] = {}
-    while running.poll() is None:
-        time.sleep(0.25)
-        for process in descendants(running.pid):
-            try:
-                ran, waited = map(int, Path(f"/proc/{process}/schedstat").read_text().split()[:2])
-                pages = int(Path(f"/proc/{process}/statm").read_text().split()[1])
-            except (OSError, ValueError):
-                continue
-            seen.setdefault(process, []).append((time.monotonic(), (ran + waited) / 1e9, pages * 4096 // 1_000_000))
-    shares = {p: (log[-1][1] - log[0][1]) / (log[-1][0] - log[0][0]) for p, log in seen.items() if len(log) > 20}
-    busy = sorted(shares, key=lambda p: -shares[p])[:cores]
-    print({p: (round(shares[p], 3), seen[p][len(seen[p]) // 4][2], seen[p][-1][2]) for p in busy})
-    assert min(shares[p] for p in busy) > 0.85
-    for process in busy:
-        log = seen[process]
-        assert log[-1][2] - log[len(log) // 4][2] < 20, "megabytes since a quarter of the way"
-    rows = json.loads((out / "batch-summary.json").read_text())["clips"]
-    assert [row["status"] for row in rows].count("failed") == 2
-    assert len(rows) == 2002

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import os
+import re
 import secrets
 import shutil
 import stat
@@ -12,7 +13,10 @@ from pathlib import Path
 
 from surefoot.errors import FileError
 
-__all__ = ["save_all", "save_bytes"]
+__all__ = ["save_all", "save_bytes", "sweep"]
+
+PART = re.compile(r"\..+\.[0-9a-f]{12}\.part")
+"""What a temporary file is called."""
 
 
 def save_bytes(data: bytes, path: str | Path) -> None:
@@ -45,6 +49,18 @@ def save_all(files: Sequence[tuple[bytes, str | Path]]) -> None:
         for temporary, _, _ in waiting:
             with contextlib.suppress(OSError):
                 os.unlink(temporary)
+
+
+def sweep(folder: str | Path) -> int:
+    """Take away the temporary files that killed processes left in a folder and under it; return how many there were.
+
+    Only for a folder that no other process is writing to.
+    """
+    left = [path for path in Path(folder).rglob(".*.part") if PART.fullmatch(path.name) and path.is_file()]
+    for path in left:
+        with contextlib.suppress(OSError):
+            path.unlink()
+    return len(left)
 
 
 def _prepare(data: bytes, path: str | Path, waiting: list[tuple[str, Path, str | Path]]) -> None:

@@ -41,7 +41,7 @@ def run_here(tasks: Sequence[Task], settings: Settings, *, processes: int, told:
 
 def _until_broken(waiting: list[Task], settings: Settings, processes: int, told: Told) -> list[Task]:
     """Take tasks off ``waiting`` until none is left or the pool breaks; return those that were lost with it."""
-    pool = ProcessPoolExecutor(min(processes, len(waiting)), mp_context=_context(), initializer=end_with_parent)
+    pool = ProcessPoolExecutor(min(processes, len(waiting)), mp_context=_context(), initializer=_begin)
     try:
         return _drained(pool, waiting, settings, AHEAD * processes, told)
     finally:
@@ -55,6 +55,14 @@ def _context() -> BaseContext:
     context = get_context("forkserver")
     context.set_forkserver_preload(["surefoot.commands.results", "surefoot.planting", "surefoot.few"])
     return context
+
+
+def _begin() -> None:
+    """Begin a worker: it ends with its parent, and has damaged files looked at by one standing process."""
+    from surefoot.formats.looking import keep_lookout
+
+    end_with_parent()
+    keep_lookout()
 
 
 def end_with_parent() -> None:

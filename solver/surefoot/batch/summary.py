@@ -66,8 +66,8 @@ def read_journals(out: Path) -> dict[str, Row]:
 
 
 def holds(row: Row | None, task: Task, out: Path) -> bool:
-    """Return whether a journal's row still tells of the clip as it is, and its result is there."""
-    if row is None or row.get("stamp") != task.stamp:
+    """Return whether a journal's row still tells of the clip as it is, it went well, and its result is there."""
+    if row is None or row.get("stamp") != task.stamp or row.get("status") != "done":
         return False
     return not row.get("output") or (out / str(row["output"])).is_file()
 

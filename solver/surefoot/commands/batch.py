@@ -10,8 +10,8 @@ __all__ = ["DESCRIPTION", "EXAMPLE", "add_options", "run"]
 
 DESCRIPTION = (
     "Plant every clip under a folder, or only check it, and write the results under another with the same paths. "
-    "The summary, CSV and JSON, has the worst first. What was done before isn't done again; a bad file is told "
-    "there and stops no other."
+    "The summary, CSV and JSON, has the worst first. What was done before isn't done again, but what failed is tried "
+    "again; a bad file is told in the summary and stops no other."
 )
 EXAMPLE = "surefoot batch library -o planted --processes 8"
 
@@ -47,6 +47,7 @@ def run(options: argparse.Namespace) -> int:
     from surefoot.batch.task import RANKS, Settings, find_tasks
     from surefoot.commands.as_json import print_json
     from surefoot.errors import InputError
+    from surefoot.save import sweep
 
     shard = _shard(options.shard)
     processes = os.cpu_count() or 1 if options.processes is None else options.processes
@@ -59,6 +60,8 @@ def run(options: argparse.Namespace) -> int:
     out = Path(options.output)
     tasks = find_tasks(options.folder, out, settings)
     tasks = tasks if shard is None else tasks[shard[0] - 1 :: shard[1]]
+    if shard is None:  # other shards may be writing at this moment
+        sweep(out)
     known = {} if options.again else read_journals(out)
     rows = {task.name: known[task.name] for task in tasks if holds(known.get(task.name), task, out)}
     left = [task for task in tasks if task.name not in rows]

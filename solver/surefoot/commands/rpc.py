@@ -44,6 +44,7 @@ def _serve(longest: int, memory: int | None) -> NoReturn:
     import os
     import signal
 
+    from surefoot.formats.looking import keep_lookout
     from surefoot.rpc.server import Server, log_to_stderr
 
     signal.signal(signal.SIGTERM, _ended)
@@ -58,6 +59,7 @@ def _serve(longest: int, memory: int | None) -> NoReturn:
     try:
         _set_output_aside()
         _bound_memory(memory)
+        keep_lookout()
         status = Server(source, sink, log=log_to_stderr, most_bytes=longest, most_waiting=4 * longest).run()
     except KeyboardInterrupt:
         log_to_stderr("interrupted")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import importlib
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal
 
 import numpy as np
 
@@ -17,6 +17,8 @@ __all__ = ["hold_c3d", "read_c3d"]
 
 WANTED = "a capture in C3D"
 MOST_BYTES = 1 << 30
+BIG_ENDIAN = bytes([86])
+"""The fourth byte of the parameters where whole numbers begin with their highest byte; 84 and 85 otherwise."""
 
 
 def read_c3d(path: str | Path) -> Motion:
@@ -35,6 +37,9 @@ def read_c3d(path: str | Path) -> Motion:
         stated = str((point.get("UNITS") or {"value": [""]})["value"][0]).strip() if point.get("UNITS") else ""
     except (KeyError, IndexError, TypeError, ValueError) as error:
         raise FileError(f"its points aren't told as C3D has it ({error}); wanted {WANTED}", place=str(path)) from None
+    there, wanted = values.shape[-1], _stated_frames(path)
+    if there < wanted:
+        raise FileError(f"cut short: {there} of {wanted} frames are there", place=str(path))
     count = min(values.shape[1] if values.ndim == 3 else 0, len(labels))
     if count == 0 or values.shape[2] == 0:
         raise FileError("no labelled points in it", place=str(path))
@@ -56,6 +61,16 @@ def read_c3d(path: str | Path) -> Motion:
     except InputError as error:
         raise error.within(str(path)) from None
     return Motion(tuple(names), world, exact, LENGTHS.get(stated.lower(), 0.0), "", turns=False)
+
+
+def _stated_frames(path: str | Path) -> int:
+    """Return the frames that the header states in its words 4 and 5; 0 where they can't hold the number."""
+    with open(path, "rb") as file:
+        head = file.read(10)
+        file.seek(512 * (head[0] - 1) + 3)
+        order: Literal["little", "big"] = "big" if file.read(1) == BIG_ENDIAN else "little"
+    first, last = (int.from_bytes(head[at : at + 2], order) for at in (6, 8))
+    return last - first + 1 if first <= last < 0xFFFF else 0
 
 
 def _look(path: str | Path) -> None:
