@@ -23,7 +23,7 @@ from surefoot.layer import layer_between
 from surefoot.letting import let_down
 from surefoot.page.telling import told_findings, told_numbers, told_ways
 from surefoot.page.wishes import Taken, Wishes
-from surefoot.pictures.figure import figure_of, footings_at, footings_of
+from surefoot.pictures.figure import Figure, figure_of, footings_at, footings_of
 from surefoot.planting import Planted, plant, scene_of
 from surefoot.proposals import Proposal, apply_proposals, propose
 from surefoot.remixing import Edit, remix
@@ -31,7 +31,6 @@ from surefoot.rig import Rig
 from surefoot.save import save_all
 from surefoot.scene import Scene
 from surefoot.tolerances import tolerances_for
-from surefoot.touch import Touch
 
 __all__ = ["Answer", "Work"]
 
@@ -42,6 +41,8 @@ FINE = 4
 MOST_FINE = 240
 """Clips of more frames than this are shown at whole frames."""
 MOST_COPIES = 1000
+SOLE_JOINTS = [3, 5, 6]
+"""Heel, ball and toe among a figure's joints."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -227,7 +228,7 @@ class Work:
             for name in ("joints", "hind", "toes", "hips", "up", "forward"):
                 arrays[f"{word}.{name}"] = getattr(figure, name)
             if word == "after":
-                arrays["after.touch"] = self._touching(scene, figure.standing)
+                arrays["after.touch"] = self._touching(figure, ground)
                 head |= {"fine": fine, "heading": figure.heading, "drift": _drift(scene)}
                 arrays |= {"line": figure.line, "standing": figure.standing.astype(float)}
                 arrays |= {
@@ -238,11 +239,11 @@ class Work:
                 head["prints"] = [[f.stance.foot, f.stance.first, f.stance.last] for f in footings]
         return arrays
 
-    def _touching(self, scene: Scene, standing: NDArray[np.bool_]) -> Array:
+    def _touching(self, figure: Figure, ground: Ground) -> Array:
         """Return 1 where heel, ball and toe touch while the foot stands, ``(samples, feet, 3)``."""
         limit = tolerances_for(self.rig.leg, self.rig.tolerances)["hover"][1]
-        height = Touch.of(scene).height[-3:].transpose(2, 1, 0)
-        return ((height < limit) & standing[..., None]).astype(np.float64)
+        x, y, z = figure.joints[:, :, SOLE_JOINTS].transpose(3, 0, 1, 2)
+        return ((y - ground.height(x, z) < limit) & figure.standing[..., None]).astype(np.float64)
 
     def _curve(
         self, mixed: Clip, planted: Clip, wishes: Wishes, head: dict[str, Any], arrays: dict[str, Array]
