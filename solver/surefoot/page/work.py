@@ -243,7 +243,7 @@ class Work:
         """Return 1 where heel, ball and toe touch while the foot stands, ``(samples, feet, 3)``."""
         limit = tolerances_for(self.rig.leg, self.rig.tolerances)["hover"][1]
         x, y, z = figure.joints[:, :, SOLE_JOINTS].transpose(3, 0, 1, 2)
-        return ((y - ground.height(x, z) < limit) & figure.standing[..., None]).astype(np.float64)
+        return np.asarray((y - ground.height(x, z) < limit) & figure.standing[..., None], dtype=np.float64)
 
     def _curve(
         self, mixed: Clip, planted: Clip, wishes: Wishes, head: dict[str, Any], arrays: dict[str, Array]
