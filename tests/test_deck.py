@@ -63,7 +63,7 @@ def test_feet_hold_on_the_deck_and_hips_are_untouched(rolls: bool) -> None:
     for name, curve in moved.channels.items():
         if "foot" not in name:
             assert done.clip.channels[name] is curve
-    assert "deck" not in done.clip.spaces
+    assert "aboard" not in done.clip.spaces
     turn = Rotation.from_matrix(motion[:, :3, :3])
     for stance in done.stances:
         frames = measure.instants(stance.first, stance.last)
@@ -103,5 +103,5 @@ def test_what_is_no_rigid_motion_is_refused(spoil, says: str) -> None:  # type: 
 def test_a_space_of_that_name_is_refused() -> None:
     clip, rig = walk()
     seen, riding = aboard(clip, rig, deck(clip.frames, rolls=False))
-    with pytest.raises(InputError, match="deck: the clip has a space"):
+    with pytest.raises(InputError, match="aboard: the clip has a space"):
         aboard(seen, riding, deck(clip.frames, rolls=False))

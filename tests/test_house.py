@@ -55,7 +55,7 @@ STREAM = {
     ),
     "formats": (
         "formats formats.plain_toml formats.mapping formats.motion formats.looking formats.bvh formats.c3d "
-        "formats.carry formats.gltf_read formats.gltf_write formats.samples_csv formats.usd_write "
+        "formats.carry formats.gltf_read formats.gltf_write formats.samples_csv formats.deck_file formats.usd_write "
         "formats.usd_read formats.apart formats.usd_layer formats.bodies formats.guess formats.opening"
     ),
     "host": "host.protocol host.refusals host.memory host.reading host.writing host.jobs host",

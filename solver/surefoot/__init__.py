@@ -23,11 +23,12 @@ if TYPE_CHECKING:
     from surefoot.closing import close_loop
     from surefoot.contact import ContactLimits
     from surefoot.curves import Curve, Outside, Shape
-    from surefoot.deck import aboard, plant_aboard
+    from surefoot.deck import Deck, aboard, plant_aboard
     from surefoot.demos import demo
     from surefoot.errors import FileError, InputError, OutOfReach, ShapeError, SurefootError, UnitError, UnknownName
     from surefoot.few import KeyTolerance
     from surefoot.findings import Finding
+    from surefoot.formats.deck_file import load_deck
     from surefoot.gait import Gait, gait_of, gait_warnings
     from surefoot.gait_bands import Beside, beside_science
     from surefoot.gait_phases import Phase, StepFrames, phases_of, step_frames
@@ -64,7 +65,8 @@ if TYPE_CHECKING:
     from surefoot.twinning import Twinned, twin
 
 _HOMES = {
-    "deck": ("aboard", "plant_aboard"),
+    "deck": ("Deck", "aboard", "plant_aboard"),
+    "formats.deck_file": ("load_deck",),
     "belt": ("Belt",),
     "blocking": ("Blocked", "block"),
     "capture": ("Capture", "capture_clip", "fit_rig"),
@@ -128,6 +130,7 @@ __all__ = [
     "Control",
     "Converted",
     "Curve",
+    "Deck",
     "Drag",
     "Edit",
     "FileError",
@@ -195,6 +198,7 @@ __all__ = [
     "layer_between",
     "let_down",
     "load_clip",
+    "load_deck",
     "load_ground",
     "load_pairs",
     "load_recipe",

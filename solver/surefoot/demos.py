@@ -10,7 +10,7 @@ from surefoot.errors import UnknownName
 from surefoot.rig import Rig
 from surefoot.rig_file import load_rig
 
-__all__ = ["demo", "demo_path"]
+__all__ = ["deck_path", "demo", "demo_path"]
 
 
 def _folder() -> Path:
@@ -26,15 +26,22 @@ def demo_path(name: str) -> Path:
     return path
 
 
-def demo(name: str = "lamplighter") -> tuple[Clip, Rig]:
-    """Return a demo clip and its rig: ``lamplighter``, ``trudge``, ``run`` (invented), ``treadmill`` (a real walk).
+def deck_path(name: str) -> Path | None:
+    """Return the file of the deck that a demo clip stands on, None where it stands on none."""
+    path = _folder() / f"{name}_deck.toml"
+    return path if path.is_file() else None
 
-    Lengths in the clips are centimetres, those of the treadmill metres, as their rigs say.
+
+def demo(name: str = "lamplighter") -> tuple[Clip, Rig]:
+    """Return a demo clip and its rig.
+
+    ``lamplighter``, ``trudge``, ``run`` and ``ferry`` are invented, ``treadmill`` is a real walk. Lengths in the
+    clips are centimetres, those of the treadmill metres, as their rigs say.
 
     Parameters
     ----------
     name : str
-        Of one of the four.
+        Of one of the five.
 
     Raises
     ------

@@ -18,7 +18,7 @@ import msgspec
 
 from surefoot.errors import FileError, nearest_name
 
-__all__ = ["Words", "in_plain_words", "json_fault", "named_fault", "read_text", "toml_table"]
+__all__ = ["Words", "in_plain_words", "json_fault", "named_fault", "not_finite", "read_text", "toml_table"]
 
 _WORDS = {
     "float": "a number",
@@ -126,7 +126,7 @@ def json_fault(text: str, *, place: str, what: str) -> FileError:
         return FileError(f"not JSON: {error.msg[:1].lower()}{error.msg[1:]}; wanted {what}", place=f"{place}: {where}")
     except ValueError as error:  # a whole number of thousands of digits
         return FileError(f"a number is too long: {error}", place=place)
-    found = _not_finite(table)
+    found = not_finite(table)
     if found is None:
         return FileError(f"not JSON as it is written; wanted {what}", place=place)
     return FileError(
@@ -134,8 +134,8 @@ def json_fault(text: str, *, place: str, what: str) -> FileError:
     )
 
 
-def _not_finite(table: Any) -> str | None:
-    """Return the place of the first number that isn't finite."""
+def not_finite(table: Any) -> str | None:
+    """Return the place of the first number in tables and lists that isn't finite, such as ``$.belt[2]``, or None."""
     waiting: list[tuple[str, Any]] = [("$", table)]
     while waiting:
         place, value = waiting.pop()

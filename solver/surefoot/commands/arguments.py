@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import argparse
 
-__all__ = ["add_clip_options"]
+__all__ = ["add_clip_options", "add_deck_option"]
 
 SHARED_OPTIONS = (
     ("--map", "FILE", "which node, joint or marker is which; left out, CLIP.map.toml where there is one"),
@@ -41,7 +41,7 @@ def add_clip_options(command: argparse.ArgumentParser) -> None:
     command.add_argument(
         "clip",
         metavar="CLIP",
-        help="a clip (surefoot formats lists which), or a demo: lamplighter, trudge, run or treadmill",
+        help="a clip (surefoot formats lists which), or a demo: lamplighter, trudge, run, ferry or treadmill",
     )
     for flag, metavar, told in SHARED_OPTIONS:
         command.add_argument(flag, metavar=metavar, help=told)
@@ -54,3 +54,12 @@ def add_clip_options(command: argparse.ArgumentParser) -> None:
     told = "look for these kinds too, which may well be meant: mismatch, oppose"
     command.add_argument("--also", metavar="KINDS", default="", help=told)
     command.add_argument("--json", action="store_true", help="print JSON, not a table: the same figures, unrounded")
+
+
+def add_deck_option(command: argparse.ArgumentParser) -> None:
+    """Add ``--aboard``: the deck that the feet stand on, which `job.read_job` reads."""
+    told = (
+        "the feet stand on something that moves (a lift, a boat's deck): its place and turn as keys (TOML), samples "
+        "(CSV) or a clip's deck.x to deck.roll (JSON), or a space that the clip has; ground and findings are its own"
+    )
+    command.add_argument("--aboard", metavar="DECK", help=told)

@@ -4,17 +4,18 @@ from __future__ import annotations
 
 import argparse
 
-from surefoot.commands.arguments import add_clip_options
+from surefoot.commands.arguments import add_clip_options, add_deck_option
 
 __all__ = ["DESCRIPTION", "EXAMPLE", "add_options", "run"]
 
 DESCRIPTION = "Say what is wrong with the feet of a clip, in which frames and by how much."
-EXAMPLE = "surefoot check walk.json --tolerance slide=2mm"
+EXAMPLE = "surefoot check ferry --aboard ferry"
 
 
 def add_options(parser: argparse.ArgumentParser) -> None:
     """Add the command's own options to its parser."""
     add_clip_options(parser)
+    add_deck_option(parser)
     told = "list the ways to mend each finding, cheapest first: amounts, cost, what each leaves and harms"
     parser.add_argument("--propose", action="store_true", help=told)
     told = "list how each stance holds: anchor, drift, clearances, support, slope; frame by frame with --json"

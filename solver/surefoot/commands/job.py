@@ -8,12 +8,18 @@ from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import Self
+
+import numpy as np
+from numpy.typing import NDArray
 
 from surefoot.belt import STILL, Belt
 from surefoot.checking import Report, check
 from surefoot.clip import Clip
-from surefoot.demos import demo_path
+from surefoot.deck import aboard, motion_of
+from surefoot.demos import deck_path, demo_path
 from surefoot.errors import InputError, UnknownName
+from surefoot.formats.deck_file import load_deck
 from surefoot.formats.mapping import Mapping as ClipMapping
 from surefoot.formats.opening import Opened, clip_files, open_clip
 from surefoot.ground import Flat, Ground, Profile
@@ -52,7 +58,7 @@ class SeveralPairs(InputError):
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Job:
-    """What a command line names, read."""
+    """What a command line names, read; aboard a deck, clip and rig are as seen from there."""
 
     path: Path
     clip: Clip
@@ -65,6 +71,17 @@ class Job:
     mapping: ClipMapping | None = None
     fitted: bool = False
     rig_file: Path | None = None
+    deck: NDArray[np.float64] | None = None
+    """World from deck at each frame, ``(frames, 4, 4)``."""
+    shore: tuple[Clip, Rig] | None = None
+    """Clip and rig as their files have them, where there's a deck."""
+
+    def ashore(self, planted: Clip) -> tuple[Self, Clip]:
+        """Return the job and a planted clip in the world again, as files have them."""
+        if self.shore is None:
+            return self, planted
+        clip, rig = self.shore
+        return replace(self, clip=clip, rig=rig, deck=None, shore=None), replace(planted, spaces=clip.spaces)
 
     @property
     def seen(self) -> Seen:
@@ -95,6 +112,7 @@ def read_job(options: argparse.Namespace) -> Job:
     assert rig is not None
     clip = read_stances(options.stances, opened.clip)
     rig = rooted(rig, clip)
+    deck = None if getattr(options, "aboard", None) is None else _deck(options.aboard, clip)
     belt: Belt | None = None
     if options.belt == "estimate":
         clip = replace(clip, belt=None)
@@ -104,6 +122,10 @@ def read_job(options: argparse.Namespace) -> Job:
     if options.landing is not None and not 0.0 <= options.landing <= 1.0:
         raise InputError(f"wanted seconds from 0 to 1, got {options.landing:g}", place="--landing")
     tolerances = _tolerances(options.tolerance, rig)
+    shore = None
+    if deck is not None:
+        shore = clip, rig
+        clip, rig = aboard(clip, rig, deck)
     spans = read_leave(options.leave)
     if spans:
         with told_of(path):
@@ -114,7 +136,8 @@ def read_job(options: argparse.Namespace) -> Job:
         if kind not in WHEN_ASKED:
             raise UnknownName("kind that is looked for when asked", kind, WHEN_ASKED, place="--also")
     return Job(
-        path, clip, rig, ground, belt, tolerances, options.landing, also, opened.mapping, opened.fitted, rig_file
+        path, clip, rig, ground, belt, tolerances, options.landing, also, opened.mapping, opened.fitted, rig_file,
+        deck, shore,
     )  # fmt: skip
 
 
@@ -161,6 +184,17 @@ def told_of(path: Path) -> Iterator[None]:
         yield
     except InputError as error:
         raise error.within(str(path)) from None
+
+
+def _deck(name: str, clip: Clip) -> NDArray[np.float64]:
+    """Return the motion of a deck: a space of the clip, a file, or that of the demo of a name."""
+    path = Path(name)
+    plain = bool(name) and not path.suffix and path.name == name and "\0" not in name and not path.exists()
+    if name in clip.spaces:
+        return motion_of(clip, name)
+    if plain and deck_path(name) is None:
+        raise UnknownName("deck's file or space of the clip", name, clip.spaces, place="--aboard")
+    return load_deck((deck_path(name) if plain else None) or name).motion(clip)
 
 
 def _ground(name: str) -> Ground:
@@ -215,8 +249,10 @@ def _tolerances(given: list[str], rig: Rig) -> dict[str, tuple[float, float, flo
 def read_before(name: str, job: Job) -> Clip:
     """Read the clip before the edit; what doesn't fit the rig or the ground is told of its own file."""
     path = clip_path(name)
-    clip = open_clip(path, rig=job.rig).clip
+    clip = open_clip(path, rig=job.rig if job.shore is None else job.shore[1]).clip
     with told_of(path):
+        if job.deck is not None and job.shore is not None:
+            clip, _ = aboard(clip, job.shore[1], job.deck)
         scene_of(clip, job.rig, job.ground, job.belt)
     return clip
 

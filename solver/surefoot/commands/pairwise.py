@@ -81,6 +81,7 @@ def plant_in_pairs(options: argparse.Namespace, found: SeveralPairs) -> int:
         done = replace(planted.clip, stances=None)
         last = job
     assert done is not None
+    last, done = last.ashore(done)
     files = [] if options.output is None else last.files(done, options.output)
     save_all(files)
     _end(options, {"clip": done.name, "pairs": told}, [path for _, path in files])

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import argparse
 
-from surefoot.commands.arguments import add_clip_options
+from surefoot.commands.arguments import add_clip_options, add_deck_option
 
 __all__ = ["DESCRIPTION", "EXAMPLE", "add_options", "run"]
 
@@ -41,6 +41,7 @@ OPTIONS = (
 def add_options(parser: argparse.ArgumentParser) -> None:
     """Add the command's own options to its parser."""
     add_clip_options(parser)
+    add_deck_option(parser)
     parser.add_argument("-o", "--output", metavar="OUT", help="where the mended clip goes; may be the clip itself")
     for flag, default, metavar, told in OPTIONS:
         parser.add_argument(flag, default=default, metavar=metavar, help=told)
@@ -79,7 +80,13 @@ def run(options: argparse.Namespace) -> int:
         return plant_in_pairs(options, several)
     check_outputs(
         {"--output": options.output, "--layer": options.layer},
-        {"the clip": str(job.path), "--rig": options.rig, "--ground": options.ground, "--before": options.before},
+        {
+            "the clip": str(job.path),
+            "--rig": options.rig,
+            "--ground": options.ground,
+            "--before": options.before,
+            "--aboard": options.aboard,
+        },
         over="--output",
     )
     before = None if options.before is None else read_before(options.before, job)
@@ -107,6 +114,8 @@ def run(options: argparse.Namespace) -> int:
     let = () if options.let is None else tuple(options.let.split(","))
     laid = None
     if options.loops is not None:
+        if job.deck is not None:
+            raise InputError("a walk aboard is written out in the world already", place="--loops")
         with told_of(job.path):
             laid = lay(
                 job.clip,
@@ -141,11 +150,12 @@ def run(options: argparse.Namespace) -> int:
         knees = np.degrees(knee_turn(*scenes).max(axis=-1)).tolist()
     written: dict[str, Clip] = {}
     files: list[tuple[bytes, str]] = []
+    plain, mended = job.ashore(planted.clip)
     if options.output is not None:
-        files += planted_files(job, planted.clip, options.output)
-        written |= {path: planted.clip for _, path in files}
+        files += planted_files(plain, mended, options.output)
+        written |= {path: mended for _, path in files}
     if options.layer is not None:
-        written[options.layer], layer = layer_file(job, planted.clip, options.layer)
+        written[options.layer], layer = layer_file(plain, mended, options.layer)
         files.append((layer, options.layer))
     save_all(files)
     if options.json:

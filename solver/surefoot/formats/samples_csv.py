@@ -24,7 +24,7 @@ from surefoot.formats.motion import near_rate
 from surefoot.rig import Rig
 from surefoot.units import ANGLES, LENGTHS, unit_scale
 
-__all__ = ["csv_bytes", "csv_mapping", "parse_csv", "read_csv"]
+__all__ = ["csv_bytes", "csv_mapping", "heading_of", "parse_csv", "read_csv", "table_of"]
 
 Array = NDArray[np.float64]
 WANTED = "samples in CSV, with a header such as frame,time [s],hips.x [cm]"
@@ -71,8 +71,8 @@ def parse_csv(text: str, mapping: Mapping | None = None, *, rig: Rig | None = No
     """Return the clip written in ``text``; a unit in the header that isn't the rig's is converted to it."""
     if len(text) > MOST_BYTES:
         raise FileError("larger than is taken", place=place)
-    header, rows = _table(text, place)
-    names, units = zip(*(_heading(word, place) for word in header), strict=True)
+    header, rows = table_of(text, place)
+    names, units = zip(*(heading_of(word, place) for word in header), strict=True)
     if "frame" not in names:
         raise FileError(f"no column is called frame; wanted {WANTED}", place=place)
     if len(set(names)) < len(names):
@@ -106,13 +106,14 @@ def parse_csv(text: str, mapping: Mapping | None = None, *, rig: Rig | None = No
     return clip_of_samples(Samples(frames, values, near), said, rate)
 
 
-def _table(text: str, place: str) -> tuple[list[str], Array]:
+def table_of(text: str, place: str, *, wanted: str = WANTED) -> tuple[list[str], Array]:
+    """Return the header and the rows ``(rows, columns)`` of a table; FileError tells the row and what's wrong."""
     try:
         lines = [row for row in csv.reader(io.StringIO(text)) if row]
     except csv.Error as error:
-        raise FileError(f"not CSV: {error}; wanted {WANTED}", place=place) from None
+        raise FileError(f"not CSV: {error}; wanted {wanted}", place=place) from None
     if len(lines) < 2:
-        raise FileError(f"no header with rows below it; wanted {WANTED}", place=place)
+        raise FileError(f"no header with rows below it; wanted {wanted}", place=place)
     width = len(lines[0])
     if width > MOST_COLUMNS:
         raise FileError(f"{width} columns are more than is taken", place=place)
@@ -129,7 +130,8 @@ def _table(text: str, place: str) -> tuple[list[str], Array]:
     return lines[0], rows
 
 
-def _heading(word: str, place: str) -> tuple[str, str]:
+def heading_of(word: str, place: str) -> tuple[str, str]:
+    """Return the name and the unit, or nothing, of a heading such as ``hips.x [cm]``."""
     match = HEADING.match(word)
     assert match is not None
     unit = match.group(2) or ""
