@@ -212,13 +212,15 @@ def test_results_inside_the_folder_are_not_taken_for_clips(tmp_path: Path) -> No
         (["--shard", "3/2"], "--shard: wanted a part such as 3/8"),
         (["--to", ".bvh"], "--to: wanted one of"),
         (["--processes", "0"], "--processes: wanted a number"),
+        (["--no-out"], "--output: name the folder that results and the summary go to"),
     ],
 )
 def test_wrong_options_are_told(
     words: list[str], told: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     lib = library(tmp_path / "lib", 1)
-    assert batch(str(lib), "-o", str(tmp_path / "out"), *words) == 2
+    given = [] if words == ["--no-out"] else ["-o", str(tmp_path / "out"), *words]
+    assert batch(str(lib), *given) == 2
     assert told in capsys.readouterr().err
 
 

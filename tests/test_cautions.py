@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import csv
+import json
 from pathlib import Path
 
 import pytest
 
 from surefoot.cautions import FOR_ANIMATION, FOR_PICTURES
 from surefoot.cli import main
+from tests.clip_folders import library
 
 STAIRS = ("--ground", "accessible-stairs")
 
@@ -63,6 +66,18 @@ def test_pictures_and_reports_carry_them_along(tmp_path: Path, capsys: pytest.Ca
         text = in_a_row(path.read_text(encoding="utf-8"))
         assert FOR_PICTURES in text, path.name
         assert FOR_ANIMATION in text, path.name
+
+
+def test_a_batchs_summary_carries_them_in_both_forms(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    lib = library(tmp_path / "lib", 1)
+    for words, wanted in (((*STAIRS, "--check"), True), (("--check",), False)):
+        shown = told(capsys, "batch", lib, "-o", tmp_path / "out", *words)
+        assert (FOR_PICTURES in shown) == wanted
+        rows = json.loads((tmp_path / "out/batch-summary.json").read_text())["clips"]
+        table = list(csv.DictReader((tmp_path / "out/batch-summary.csv").read_text().splitlines()))
+        for row in [row for row in (*rows, *table) if row["status"] == "done"]:
+            assert row["caution"] == (FOR_PICTURES if wanted else "")
+        assert FOR_PICTURES in told(capsys, "batch", lib, "-o", tmp_path / "out", *STAIRS, "--check", "--json")
 
 
 @pytest.mark.parametrize("command", ["check", "plant", "remix", "travel", "draw", "report", "page"])

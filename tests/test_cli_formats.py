@@ -115,7 +115,7 @@ def test_the_list_of_formats_is_that_of_the_library(capsys: pytest.CaptureFixtur
         (["convert", "lamplighter", "a.glb", "-o", "b.glb"], "names the result twice"),
         (["check", "lamplighter", "--map", "x.toml"], "a clip in JSON needs no mapping"),
         (["check", "walk.glb", "--map", "nowhere.toml"], "nowhere.toml: can't be read"),
-        (["map", "walk.csv"], "no format of nodes or points"),
+        (["map", "walk.csv"], "walk.csv: can't be read: there is no such file"),
         (["plant", "lamplighter", "--layer", "fix.usda"], "needs a clip that is a stage of controls"),
         (["plant", "lamplighter", "--layer", "fix.glb"], "a layer of keys is written as JSON"),
     ],
@@ -139,3 +139,22 @@ def test_feet_by_rockers_are_asked_to_be_converted_first(tmp_path: Path, capsys:
     assert main(["convert", walk, str(tmp_path / "walk.glb")]) == 2
     assert "surefoot convert --style ankle first" in capsys.readouterr().err
     assert main(["convert", walk, "--style", "ankle", "-o", str(tmp_path / "walk.glb")]) == 0
+
+
+@pytest.mark.parametrize(
+    ("name", "told"),
+    [
+        ("nosuch", "nosuch: can't be read: there is no such file"),
+        ("nosuch.bvh", "nosuch.bvh: can't be read: No such file or directory"),
+        ("bare", "bare: its name doesn't end as that of a known format; wanted nodes, joints or markers: .glb"),
+        ("walk.csv", "walk.csv: it holds channels, sampled, which need no mapping; wanted nodes"),
+    ],
+)
+def test_map_says_what_is_wrong_with_the_file(
+    name: str, told: str, tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    for there in ("bare", "walk.csv"):
+        Path(there).write_text("frame\n1\n")
+    assert main(["map", name]) == 2
+    assert capsys.readouterr().err.startswith(f"surefoot: {told}")

@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from surefoot.curves import Curve, Outside, Shape, resolve_slopes
+from surefoot.heeding import heed
 from surefoot.rig import Axis
 from surefoot.scene import Scene
 from surefoot.settle import Settled
@@ -179,6 +180,7 @@ def _correction_slopes(step: Array, regime: Flags, loop: bool) -> tuple[Array, A
 
 def _fit_stances(scene: Scene, settled: Settled, segments: Array) -> None:
     """Replace the slopes of x, y and z in stance by those that follow the planted path between frames."""
+    heed()
     binding, tracks, prints = scene.binding, settled.tracks, settled.prints
     count = segments.shape[-1]
     if not len(tracks.source):

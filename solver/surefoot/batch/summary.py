@@ -18,7 +18,7 @@ __all__ = ["COLUMNS", "Journal", "holds", "ordered", "read_journals", "save_summ
 
 COLUMNS = (
     "clip", "status", "before", "worst", "errors", "warnings", "notes", "kind", "where", "frame", "amount", "unit",
-    "share", "frames", "output", "reason",
+    "share", "frames", "output", "reason", "caution",
 )  # fmt: skip
 PREFIX = ".surefoot-batch"
 

@@ -8,6 +8,7 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any
 
+from surefoot.cautions import FOR_PICTURES
 from surefoot.errors import InputError, SurefootError
 
 __all__ = ["Row", "Settings", "Task", "do_task", "find_tasks"]
@@ -133,7 +134,7 @@ def _done(task: Task, settings: Settings) -> Row:
     asked.clip, asked.map, asked.rig = str(task.source), settings.map, settings.rig
     asked.ground, asked.belt, asked.tolerance = settings.ground, settings.belt, list(settings.tolerance)
     job = read_job(asked)
-    told: Row = {"frames": job.clip.frames}
+    told: Row = {"frames": job.clip.frames, "caution": FOR_PICTURES if job.seen.for_pictures else ""}
     if settings.check_only:
         return told | _told(job.judge(job.clip, job.belt))
     planted = plant(

@@ -19,7 +19,7 @@ EXAMPLE = "surefoot batch library -o planted --processes 8"
 def add_options(parser: argparse.ArgumentParser) -> None:
     """Add the command's own options to its parser."""
     parser.add_argument("folder", metavar="FOLDER", help="where the clips are, in any format that is read")
-    parser.add_argument("-o", "--output", metavar="OUT", required=True, help="the folder that results go to")
+    parser.add_argument("-o", "--output", metavar="OUT", help="the folder that results go to")
     parser.add_argument("--check", action="store_true", help="only check; nothing but the summary is written")
     parser.add_argument(
         "--to", metavar="SUFFIX", default="", help="write this format, such as .glb; left out, each its own"
@@ -49,6 +49,8 @@ def run(options: argparse.Namespace) -> int:
     from surefoot.errors import InputError
     from surefoot.save import sweep
 
+    if options.output is None:
+        raise InputError("name the folder that results and the summary go to", place="--output")
     shard = _shard(options.shard)
     processes = os.cpu_count() or 1 if options.processes is None else options.processes
     if not 1 <= processes <= 1024:
@@ -102,6 +104,8 @@ def _print(rows: list[dict[str, object]], kept: int, paths: list[str]) -> None:
     words = [f"{len(rows)} clips"] + ([f"{kept} of them done before"] if kept else [])
     failed = sum(row["status"] == "failed" for row in rows)
     print(", ".join([*words, f"{failed} failed"]))
+    for caution in sorted({str(row["caution"]) for row in rows if row.get("caution")}):
+        print(f"stairs, ramps and kerbs are {caution}")
     for path in paths:
         print(f"written: {path}")
 

@@ -8,7 +8,7 @@ from pathlib import Path
 
 from surefoot.clip import Clip
 from surefoot.clip_file import clip_bytes, load_clip
-from surefoot.errors import InputError, UnknownName
+from surefoot.errors import FileError, InputError
 from surefoot.formats.bodies import body_clip
 from surefoot.formats.bvh import read_bvh
 from surefoot.formats.c3d import read_c3d
@@ -79,8 +79,13 @@ def open_motion(path: str | Path, *, rate: float | str | None = None) -> Motion:
         reader = read_bvh
     elif suffix == ".c3d":
         reader = read_c3d
+    elif not Path(path).exists():
+        raise FileError("can't be read: there is no such file", place=str(path))
     else:
-        raise UnknownName("format of nodes or points", suffix, SUFFIXES, place=str(path))
+        known = ", ".join(one for one, form in SUFFIXES.items() if form.name not in ("native JSON", "CSV"))
+        held = SUFFIXES[suffix].holds if suffix in SUFFIXES else ""
+        told = f"it holds {held}, which need no mapping" if held else "its name doesn't end as that of a known format"
+        raise InputError(f"{told}; wanted nodes, joints or markers: {known}", place=str(path))
     return reader(path)
 
 

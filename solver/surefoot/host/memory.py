@@ -108,6 +108,10 @@ class MemoryHost:
         self._undo.append((name, dict(self._own), {layer: dict(curves) for layer, curves in self._layers.items()}))
         self._open = True
 
+    def step_open(self) -> bool:
+        """Return whether a step is open."""
+        return self._open
+
     def write(self, channel: str, curve: Curve, layer: str) -> None:
         """Put keys on a channel, or on a layer over it."""
         if not self._open:

@@ -112,8 +112,12 @@ class Host(Protocol):
     def begin_step(self, name: str) -> None:
         """Open an undo step: all that is written until its end is undone together.
 
-        When it raises, no step is open.
+        Called only while `step_open` says that none is. When it raises, `step_open` is asked whether it had opened
+        one by then; that one is taken back with `undo_step`.
         """
+
+    def step_open(self) -> bool:
+        """Return whether an undo step is open, whoever opened it."""
 
     def write(self, channel: str, curve: Curve, layer: str) -> None:
         """Put keys on a channel, inside a step.
@@ -129,5 +133,6 @@ class Host(Protocol):
     def undo_step(self) -> None:
         """Close the step that `begin_step` opened, if it's open still, and take back all of it, new layers too.
 
-        Called only after `begin_step` came back and something went wrong.
+        Called once, when something went wrong, and only where `begin_step` opened a step: it never takes back what
+        was there before. When it raises, the caller is told so, with both errors.
         """

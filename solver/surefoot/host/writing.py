@@ -12,7 +12,7 @@ from surefoot.clip import Clip
 from surefoot.curves import Curve, Pack, Shape, resolve_slopes
 from surefoot.errors import InputError
 from surefoot.host.protocol import Host, Progress, Status
-from surefoot.host.reading import evaluated, keyed, sampled_channels, status_of, tell, times_of
+from surefoot.host.reading import evaluated, keyed, sampled_channels, status_of, tell, telling, times_of
 from surefoot.host.refusals import NotRestored, Refused
 from surefoot.layer import layer_between
 from surefoot.rig import Rig
@@ -58,11 +58,12 @@ def write(
     Refused
         If a channel isn't free, or its own keys don't make what it evaluates to and keys are asked for.
     InputError
-        If there is a layer of that name, or the host didn't take what was written.
+        If there is a layer of that name, an undo step is open already, or the host didn't take what was written.
     Cancelled
         If the callback answers False.
     NotRestored
-        If the host couldn't take back what was written.
+        If the host couldn't take back what was written, or its step is left open; what went wrong at first and in
+        undoing it are chained to it.
     """
     if into not in ("layer", "keys"):
         raise InputError(f"wanted 'layer' or 'keys', got {into!r}", place="into")
@@ -75,18 +76,22 @@ def write(
     every = list(before.channels)
     frames = np.arange(after.first, after.last + 1, dtype=np.float64)
     frames = np.concatenate([frames, frames[:-1] + 0.5])
-    kept = _Kept(host, every, frames)
-    tell(progress, 0.6, "writing")
-    host.begin_step(step)
+    with telling(progress, 0.6, "writing"):
+        kept = _Kept(host, every, frames)
+    if host.step_open():
+        raise InputError("an undo step is open already; close it first", place="host")
+    begun = False
     try:
+        host.begin_step(step)
+        begun = True
         for i, (name, curve) in enumerate(curves.items()):
             tell(progress, 0.6 + 0.35 * i / len(curves), f"writing {name}")
             host.write(name, curve, layer)
-        tell(progress, 0.95, "reading back")
-        _check_taken(host, {**before.channels, **{n: after.channels[n] for n in names}}, rig, frames)
+        with telling(progress, 0.95, "reading back"):
+            _check_taken(host, {**before.channels, **{n: after.channels[n] for n in names}}, rig, frames)
         host.end_step()
     except BaseException as problem:
-        kept.restore(problem)
+        kept.restore(problem, begun=begun)
         raise
     return layer, tuple(names)
 
@@ -177,26 +182,42 @@ class _Kept:
         self._keys = {name: host.keys(name) for name in names}
         self._samples = evaluated(host, names, frames)
 
-    def restore(self, problem: BaseException) -> None:
-        """Take the step back; raise NotRestored, from what went wrong at first, if that doesn't give what was."""
-        why = "the host isn't as it was"
+    def restore(self, problem: BaseException, *, begun: bool) -> None:
+        """Take the step back, if there is one; raise NotRestored if that doesn't give what was.
+
+        Its causes are what went wrong at last, then before that, down to the ``problem``. An error of the undoing that
+        left nothing behind is noted on the problem.
+        """
+        why, cause = "the host isn't as it was", problem
         try:
-            self._host.undo_step()
+            if begun or self._host.step_open():
+                self._host.undo_step()
         except Exception as error:
-            why = f"{type(error).__name__}: {error}"
+            why, cause = f"{type(error).__name__}: {error}", _caused(error, problem)
         try:
             left = self._differing()
         except Exception as error:
-            raise NotRestored(f"{why}; reading it again: {error}", ()) from problem
+            raise NotRestored(f"{why}; reading it again: {error}", ()) from _caused(error, cause)
         if left:
-            raise NotRestored(why, left) from problem
+            raise NotRestored(why, left) from cause
+        if cause is not problem:
+            problem.add_note(f"The host is as it was, but undoing raised {why}")
 
     def _differing(self) -> tuple[str, ...]:
         layers = [f"layer {name}" for name in self._host.layers() if name not in self._layers]
         layers += [f"layer {name}" for name in self._layers if name not in self._host.layers()]
         moved = np.abs(evaluated(self._host, self._names, self._frames) - self._samples).max(axis=1) > 0.0
         other = [not _same(self._host.keys(name), self._keys[name]) for name in self._names]
+        if self._host.step_open():
+            layers.append("an undo step that is open")
         return (*layers, *(name for name, m, o in zip(self._names, moved, other, strict=True) if m or o))
+
+
+def _caused(error: Exception, by: BaseException) -> Exception:
+    """Return an error with what it came after as its cause."""
+    if error is not by:
+        error.__cause__ = by
+    return error
 
 
 def _same(one: Curve | None, two: Curve | None) -> bool:
