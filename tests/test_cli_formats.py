@@ -115,7 +115,7 @@ def test_the_list_of_formats_is_that_of_the_library(capsys: pytest.CaptureFixtur
         (["convert", "lamplighter", "a.glb", "-o", "b.glb"], "names the result twice"),
         (["check", "lamplighter", "--map", "x.toml"], "a clip in JSON needs no mapping"),
         (["check", "walk.glb", "--map", "nowhere.toml"], "nowhere.toml: can't be read"),
-        (["map", "walk.csv"], "no format of nodes or points"),
+        (["map", "walk.csv"], "wanted a file of nodes, joints or markers, which ends in .glb"),
         (["plant", "lamplighter", "--layer", "fix.usda"], "needs a clip that is a stage of controls"),
         (["plant", "lamplighter", "--layer", "fix.glb"], "a layer of keys is written as JSON"),
     ],

@@ -10,7 +10,7 @@ from surefoot.errors import UnknownName
 from surefoot.rig import Rig
 from surefoot.rig_file import load_rig
 
-__all__ = ["demo", "demo_path"]
+__all__ = ["demo", "demo_name", "demo_path"]
 
 
 def _folder() -> Path:
@@ -24,6 +24,11 @@ def demo_path(name: str) -> Path:
     if not path.is_file():
         raise UnknownName("demo", name, [p.stem for p in _folder().glob("*.json")])
     return path
+
+
+def demo_name(path: Path) -> str:
+    """Return the name of the demo whose file that is, or nothing."""
+    return path.stem if path.parent == _folder() and path.suffix == ".json" else ""
 
 
 def demo(name: str = "lamplighter") -> tuple[Clip, Rig]:

@@ -38,7 +38,7 @@ def run(options: argparse.Namespace) -> int:
     from surefoot.checking import check
     from surefoot.clip_file import clip_bytes
     from surefoot.commands.as_json import print_json, report_json
-    from surefoot.commands.job import check_outputs
+    from surefoot.commands.job import check_outputs, said_of
     from surefoot.errors import InputError, UnknownName
     from surefoot.gait_bands import beside_science
     from surefoot.gait_tables import beside_json, print_beside, print_blocked
@@ -57,9 +57,11 @@ def run(options: argparse.Namespace) -> int:
         {"the recipe": options.recipe, "--rig": options.rig},
     )
     recipe = load_recipe(options.recipe)
-    recipe = recipe.scaled(read_amounts(options.amount, place="--amount"))
+    with said_of("--amount"):
+        recipe = recipe.scaled(read_amounts(options.amount, place="--amount"))
     if options.off is not None:
-        recipe = recipe.without(*options.off.split(","))
+        with said_of("--off"):
+            recipe = recipe.without(*(name.strip() for name in options.off.split(",")))
     name = recipe.rig if options.rig is None else options.rig
     if not name:
         told = f"the recipe names no rig; give one with --rig (a TOML file, or {', '.join(preset_names())})"

@@ -104,7 +104,9 @@ def run(options: argparse.Namespace) -> int:
             choice=choice,
         )
 
-    let = () if options.let is None else tuple(options.let.split(","))
+    let = () if options.let is None else tuple(name.strip() for name in options.let.split(","))
+    if options.loops is not None and options.before is not None:
+        raise InputError("it doesn't go together with --loops, which lays new footprints", place="--before")
     laid = None
     if options.loops is not None:
         with told_of(job.path):
