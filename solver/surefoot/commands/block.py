@@ -37,7 +37,7 @@ def run(options: argparse.Namespace) -> int:
     from surefoot.blocking import block
     from surefoot.checking import check
     from surefoot.clip_file import clip_bytes
-    from surefoot.commands.as_json import print_json, report_json
+    from surefoot.commands.as_json import cautions_json, print_json, report_json
     from surefoot.commands.job import check_outputs, said_of
     from surefoot.errors import InputError, UnknownName
     from surefoot.gait_bands import beside_science
@@ -91,7 +91,8 @@ def run(options: argparse.Namespace) -> int:
     if options.json:
         moments = dict(blocked.frames)
         print_json({"recipe": recipe.name, "rig": rig.name, "moments": moments, "gait": beside_json(rows),
-                    "after": report_json(report), "written": written})  # fmt: skip
+                    "after": report_json(report), "written": written,
+                    **cautions_json(blocked.ground, gait=True)})  # fmt: skip
     else:
         print_blocked(blocked, clip)
         print_beside(rows)
