@@ -230,7 +230,7 @@ def _worst(report: Report, kind: str) -> str:
     mine = [f for f in report.findings if f.kind == kind]
     if not mine:
         return "-"
-    most = max(mine, key=lambda f: round(f.amount, 9))  # of two alike the first, whatever the rounding
+    most = report.most(kind) or mine[0]
     where = ", ".join(part for part in (_where(most), f"frame {most.worst:g}") if part)
     return f"{most.level}: {len(mine)}, worst {_amount(most.shown, most.unit)} ({where})"
 
