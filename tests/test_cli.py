@@ -161,7 +161,7 @@ def check_report(report: Table) -> None:
 
 def test_check_prints_json_with_the_documented_fields(capsys: pytest.CaptureFixture[str]) -> None:
     report = json.loads(shown(capsys, "check", "lamplighter", "--json", status=1))
-    assert set(report) == {"clip"} | REPORT
+    assert set(report) == {"clip", "cautions"} | REPORT
     assert report["findings"]
     check_report(report)
     clip, rig = surefoot.demo()
@@ -172,7 +172,8 @@ def test_check_prints_json_with_the_documented_fields(capsys: pytest.CaptureFixt
 def test_plant_prints_json_with_the_documented_fields(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     out = tmp_path / "planted.json"
     report = json.loads(shown(capsys, "plant", "lamplighter", "-o", out, "--json", status=0))
-    assert set(report) == {"clip", "changed", "keys", "footprints", "before", "after", "written", "knees_turned_deg"}
+    told = {"clip", "changed", "keys", "footprints", "before", "after", "written", "knees_turned_deg", "cautions"}
+    assert set(report) == told
     assert report["written"] == [str(out)]
     assert len(report["footprints"]) == 2
     for print_ in report["footprints"]:
