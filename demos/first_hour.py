@@ -21,7 +21,8 @@ from surefoot.story import STORY, Step, introduction
 PICTURES = "first_hour"
 WIDTH = 120
 BEGIN = (
-    "You need Surefoot installed and an empty folder. `surefoot demo` runs all of this in one go, into a folder "
+    "You need Surefoot installed and an empty folder; where it lies in `.venv`, `. .venv/bin/activate` makes "
+    "`surefoot` a command of the terminal. `surefoot demo` runs all of this in one go, into a folder "
     "`surefoot-demo`. Every command has `--help`; every one that prints a table can print it as JSON instead."
 )
 FROM_HERE = (

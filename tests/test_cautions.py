@@ -84,3 +84,38 @@ def test_a_batchs_summary_carries_them_in_both_forms(tmp_path: Path, capsys: pyt
 def test_help_says_it_of_grounds(command: str, capsys: pytest.CaptureFixture[str]) -> None:
     assert main([command, "--help"]) == 0
     assert "(for pictures, not for building)" in in_a_row(capsys.readouterr().out)
+
+
+GAIT, GROUND = f"figures of gait are {FOR_ANIMATION}", f"stairs, ramps and kerbs are {FOR_PICTURES}"
+IN_JSON = {
+    "check lamplighter": [],
+    "check lamplighter --ground accessible-stairs": [GROUND],
+    "check lamplighter --ground ramp-1-12 --propose": [GROUND],
+    "plant lamplighter": [],
+    "plant lamplighter --ground kerb": [GROUND],
+    "plant lamplighter --loops 2 --ground private-stairs": [GROUND],
+    "remix lamplighter --add hips.y=-1 --no-plant --ground kerb": [GROUND],
+    "travel lamplighter": [GAIT],
+    "travel lamplighter --to travelling": [GAIT],
+    "travel lamplighter --ground kerb": [GAIT, GROUND],
+    "block walk": [GAIT],
+    "block climb": [GAIT, GROUND],
+    "rig show adult": [f"bodies are {FOR_ANIMATION}"],
+}
+
+
+@pytest.mark.parametrize("line", IN_JSON)
+def test_json_carries_them_too(line: str, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main([*line.split(), "--json"]) in (0, 1)
+    assert json.loads(capsys.readouterr().out)["cautions"] == IN_JSON[line]
+
+
+def test_json_of_a_picture_and_of_a_report_carries_them_too(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    for words, wanted in (
+        (["draw", "lamplighter", "-o", "a.svg", "--pictures", "plan"], []),
+        (["draw", "lamplighter", "-o", "b.svg", "--pictures", "gait", *STAIRS], [GAIT, GROUND]),
+        (["report", "lamplighter", "-o", "c.html", "--as-is"], [GAIT]),
+    ):
+        words[3] = str(tmp_path / words[3])
+        assert main([*words, "--json"]) in (0, 1)
+        assert json.loads(capsys.readouterr().out)["cautions"] == wanted

@@ -89,7 +89,7 @@ def test_hips_too_high_are_told_and_come_down_only_when_let(tmp_path: Path, caps
         (["--frames", "9-3"], "run backwards"),
         (["--let", "hip.y"], "did you mean 'hips.y'"),
         (["--keys-at", "1,,2"], "--keys-at: wanted frames"),
-        (["--every-frame", "--keys-at", "1"], "not allowed with"),
+        (["--every-frame", "--keys-at", "1"], "--keys-at: doesn't go together with --every-frame"),
     ],
 )
 def test_a_wrong_choice_is_one_sentence_and_exit_2(

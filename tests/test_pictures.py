@@ -379,6 +379,23 @@ def test_the_tracks_and_the_gait_figures_agree(demo: str) -> None:
     assert told.count(f"{100.0 * figures['stance']:.1f} % of the cycle") == 2
 
 
+def test_no_round_is_drawn_beyond_the_end_of_a_flight_of_stairs() -> None:
+    rig = surefoot.load_rig("lamplighter")
+    made = surefoot.block(surefoot.load_recipe("climb"), rig)
+    subject = Subject.of(surefoot.plant(made.clip, rig, ground=made.ground).clip, rig, ground=made.ground)
+
+    def astray(rounds: int) -> float:
+        places = [track.place for track in tracks_of(subject, rounds=rounds)]
+        return max(abs(y - float(made.ground.height(x, z))) for x, y, z in places)
+
+    spans = [
+        w.text for w in words_of(pictures_of(subject, kinds=["plan"]).svg()) if re.match(r"(left|right) \d+–", w.text)
+    ]
+    assert len(spans) == 6
+    assert astray(3) < 1e-3
+    assert astray(4) > 0.1
+
+
 def numbers(path: str) -> np.ndarray:
     return np.array(re.findall(r"-?[\d.]+", path), dtype=float).reshape(-1, 2)
 

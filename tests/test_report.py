@@ -232,7 +232,7 @@ def test_report_plants_unless_told_not_to(tmp_path: Path, capsys: pytest.Capture
                                                                         "did you mean 'strip'?"),
         (["draw", "lamplighter", "-o", "x.svg", "--paper", "grey"], "--paper: no paper is called 'grey'"),
         (["draw", "lamplighter", "-o", "x.svg", "--frames", "a"], "--frames: wanted frames such as 10-14, got 'a'"),
-        (["draw", "lamplighter", "-o", "x.svg", "--channels", "hip.y"], "channels: no channel is called 'hip.y'"),
+        (["draw", "lamplighter", "-o", "x.svg", "--channels", "hip.y"], "--channels: no channel is called 'hip.y'"),
         (["draw", "lamplighter", "-o", "x.svg", "--planted", "--before", "lamplighter"], "--planted: with --before"),
         (["draw", "lamplighter", "-o", "nowhere/x.svg"], "nowhere/x.svg: can't be written: there is no folder"),
         (["report", "lamplighter", "-o", "x.html", "--as-is", "--before", "lamplighter"], "--as-is: with --before"),

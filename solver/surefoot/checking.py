@@ -82,7 +82,7 @@ class Report:
         if kind not in KINDS:
             raise UnknownName("kind of finding", str(kind), KINDS, place="kind")
         mine = [f for f in self.findings if f.kind == kind]
-        return max(mine, key=lambda f: f.amount) if mine else None
+        return max(mine, key=lambda f: round(f.amount, 9)) if mine else None  # of two alike the first
 
 
 @checked(limits=ContactLimits)

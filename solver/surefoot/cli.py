@@ -10,14 +10,14 @@ import argparse
 import io
 import re
 import sys
-from collections.abc import Sequence
+from collections.abc import Callable, Mapping, Sequence
 from importlib import import_module
 from typing import NoReturn
 
 from surefoot._version import __version__
 from surefoot.cautions import FOR_ANIMATION
 from surefoot.commands import COMMANDS
-from surefoot.errors import SurefootError
+from surefoot.errors import InputError, SurefootError, UnknownName, nearest_name
 
 __all__ = ["main"]
 
@@ -32,8 +32,50 @@ class _Parser(argparse.ArgumentParser):
         super().__init__(**settings, allow_abbrev=False)  # type: ignore[arg-type]
 
     def error(self, message: str) -> NoReturn:
-        told = message.removeprefix("argument ")
-        self.exit(2, f"surefoot: {told}; try {self.prog} --help\n")
+        told = _plainly(message)
+        self.exit(2, f"surefoot: {told}\n" if told.endswith("?") else f"surefoot: {told}; try {self.prog} --help\n")
+
+
+def _missing(found: re.Match[str]) -> str:
+    names = found[1].replace("-o/", "").split(", ")
+    return f"{' and '.join(names)} {'is' if len(names) == 1 else 'are'} missing"
+
+
+def _choices(found: re.Match[str]) -> str:
+    return f"wanted {found[2].replace(chr(39), '').replace(', ', ' or ')}, got {found[1]}"
+
+
+PLAINLY: tuple[tuple[str, str | Callable[[re.Match[str]], str]], ...] = (
+    (r"^argument ", ""),
+    (r"^-o/--output", "--output"),
+    (r"^COMMAND: invalid choice: '(.*?)' .*$", lambda found: str(UnknownName("command", found[1], COMMANDS))),
+    (r"^the following arguments are required: (.*)$", _missing),
+    (r"expected one argument$", "wanted a value after it"),
+    (r"expected (\d+) arguments$", r"wanted \1 values after it"),
+    (r"invalid float value: ", "wanted a number, got "),
+    (r"invalid int value: ", "wanted a whole number, got "),
+    (r"invalid choice: (.*) \(choose from (.*)\)$", _choices),
+    (r"not allowed with argument ", "doesn't go together with "),
+)
+"""What argparse says, and how it's said here."""
+
+
+def _plainly(message: str) -> str:
+    for theirs, ours in PLAINLY:
+        message = re.sub(theirs, ours, message)
+    return message
+
+
+def _not_taken(command: str, word: str, options: Mapping[str, object]) -> str:
+    """Return the sentence for a word that a command has no place for."""
+    tail = f"try surefoot {command} --help"
+    if not word.startswith("-"):
+        return f"{command} takes no further {word!r}; {tail}"
+    word = word.partition("=")[0]
+    known = [name.replace("_", "-") for name in options if name not in ("command", "run", "call")]
+    bare = word.lstrip("-")
+    near = next((name for name in known if name.startswith(bare)), None) or nearest_name(bare, known)
+    return f"{command} has no option {word}; " + (f"did you mean --{near}?" if near else tail)
 
 
 def _parser(argv: Sequence[str]) -> argparse.ArgumentParser:
@@ -77,7 +119,10 @@ def main(argv: Sequence[str] | None = None) -> int:
     """Run one command and return its exit status."""
     given = _joined(sys.argv[1:] if argv is None else argv)
     try:
-        options = _parser(given).parse_args(given)
+        parser = _parser(given)
+        options, unknown = parser.parse_known_args(given)
+        if unknown:
+            parser.exit(2, f"surefoot: {_not_taken(options.command, unknown[0], vars(options))}\n")
     except SystemExit as stop:  # argparse has printed its sentence
         return int(stop.code or 0)
     for stream in (sys.stdout, sys.stderr):
@@ -86,7 +131,10 @@ def main(argv: Sequence[str] | None = None) -> int:
     try:
         return int(options.run(options))
     except SurefootError as error:
-        print(f"surefoot: {_one_line(str(error))}", file=sys.stderr)
+        from surefoot.options import by_option
+
+        told = by_option(error) if isinstance(error, InputError) else error
+        print(f"surefoot: {_one_line(str(told))}", file=sys.stderr)
         return 2
     except BrokenPipeError:
         sys.stderr.close()

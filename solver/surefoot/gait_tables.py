@@ -20,7 +20,9 @@ def print_blocked(blocked: Blocked, clip: Clip) -> None:
     """Print what was blocked: the moments of both steps, the belt, and how many keys it has."""
     pace, rig = blocked.recipe.pace, clip.rig
     head = f"{blocked.recipe.name} for {rig}: frames {clip.first} to {clip.last} at {float(clip.rate):g} a second"
-    print(f"{head}, leg {blocked.recipe.leg:.3f} m, hips {1e2 * blocked.lowered:.1f} cm below two straight legs")
+    print(
+        wrapped(f"{head}, leg {blocked.recipe.leg:.3f} m, hips {1e2 * blocked.lowered:.1f} cm below two straight legs")
+    )
     moments = sorted(blocked.frames.items(), key=lambda item: item[1])
     told = ", ".join(f"{name} {frame}" for name, frame in moments)
     print(wrapped(f"left foot: {told}; the right foot {pace.half} frames later"))

@@ -180,7 +180,8 @@ def parse_ground(text: str, *, place: str = "ground", folder: Path | None = None
     except RecursionError:
         raise FileError("expected TOML, got brackets nested too deep to read", place=place) from None
     except ValueError as error:
-        raise FileError(f"expected TOML, but {_lowered(str(error))}", place=place) from None
+        hint = "" if place.endswith(".toml") or not place else "; a mesh or grid is named by the TOML file of a ground"
+        raise FileError(f"expected TOML, but {_lowered(str(error))}{hint}", place=place) from None
     try:
         return _ground(table, folder or Path())
     except InputError as error:

@@ -19,6 +19,7 @@ from surefoot.tolerances import KINDS
 from surefoot.units import ANGLES, LENGTHS
 
 __all__ = [
+    "by_option",
     "leave_alone",
     "read_amount",
     "read_amounts",
@@ -37,6 +38,26 @@ __all__ = [
 _NUMBER = re.compile(r"\s*([-+0-9.eE]+)\s*([a-z]*|%)(?:/s2)?\s*")
 _FRAME = r"-?\d{1,9}"
 _SPAN = re.compile(rf"\s*({_FRAME})\s*(?:-\s*({_FRAME}))?\s*", re.ASCII)
+
+
+OPTION_OF = {
+    **{name: f"--{name.replace('_', '-')}" for name in (
+        "keys_at", "let", "stride", "loops", "before", "clearance", "leave_below", "speed", "gait", "channels",
+        "anchor", "style", "scale", "add", "shift", "mix", "of", "frames", "landing",
+    )},
+    "path": "--along",
+    "source": "--from",
+    "choice: frames": "--frames",
+}  # fmt: skip
+"""The option by which a person gives what the library calls so."""
+
+
+def by_option(error: InputError) -> InputError:
+    """Return the same error at the option of its argument, where it's of one."""
+    for name, option in OPTION_OF.items():
+        if error.place == name or error.place.startswith((f"{name} ", f"{name}:")):
+            return error.at(option + error.place.removeprefix(name))
+    return error
 
 
 def _number(text: str, place: str, example: str) -> tuple[float, str]:
@@ -185,7 +206,7 @@ def read_stances(given: list[str], clip: Clip) -> Clip:
     missing = [foot for foot in FEET if foot not in named]
     if missing and clip.stances is None:
         raise InputError(
-            f"state the {missing[0]} foot's too; the clip states none ({missing[0]}= if it never stands)",
+            f"state the {missing[0]} foot's too; the clip states none (--stances {missing[0]}= if it never stands)",
             place="--stances",
         )
     try:
@@ -229,7 +250,10 @@ def read_amounts(given: list[str], *, place: str) -> dict[str, float]:
     found: dict[str, float] = {}
     for text in given:
         name, sign, factor = text.partition("=")
-        value, unit = _number(factor, place, f"{name or 'bob'}=0.7") if sign else (math.nan, "")
+        try:
+            value, unit = _number(factor, place, "0.7") if sign else (math.nan, "")
+        except InputError:
+            sign = ""
         if not sign or unit:
             raise InputError(f"wanted a layer and a factor, such as bob=0.7, got {text!r}", place=place)
         found[name] = found.get(name, 1.0) * value

@@ -161,7 +161,7 @@ def plant(
     >>> done.clip.channels["hips.y"] is clip.channels["hips.y"]
     True
     """
-    allowed = _check_options(clip, anchor, keys, keys_at)
+    allowed = _check_options(clip, anchor, keys, keys_at, choice)
     if stances is not None:
         clip = clip.with_stances(stances)
     scene = scene_of(clip, rig, ground, belt)
@@ -215,7 +215,7 @@ def _of_others(rig: Rig, choice: Choice) -> set[str]:
     return {axis.channel for name, foot in feet if name not in choice.feet for axis in foot.axes.values()}
 
 
-def _check_options(clip: Clip, anchor: object, keys: str, keys_at: object) -> frozenset[int] | None:
+def _check_options(clip: Clip, anchor: object, keys: str, keys_at: object, choice: Choice) -> frozenset[int] | None:
     """Return the frames on which new keys may be put, None for all; raise InputError for what isn't an option."""
     if isinstance(anchor, str):
         if anchor not in ANCHORS:
@@ -224,6 +224,11 @@ def _check_options(clip: Clip, anchor: object, keys: str, keys_at: object) -> fr
         frame = whole_number(anchor, place="anchor")
         if not clip.first <= frame <= clip.last:
             raise InputError(f"frame {frame} lies outside the clip's {clip.first} to {clip.last}", place="anchor")
+    if choice.frames is not None:
+        first, last = choice.frames
+        if last < clip.first or first > clip.last + clip.frames * clip.loop:
+            told = f"frames {first} to {last} lie outside the clip's {clip.first} to {clip.last}"
+            raise InputError(told, place="choice: frames")
     if keys not in ("few", "every"):
         raise InputError(f"wanted few or every, got {keys!r}", place="keys")
     if keys_at is None:

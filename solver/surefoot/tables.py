@@ -132,13 +132,13 @@ def print_edit(
         print("\nleft over:")
         _print_rows(left)
     _print_seen(made, after, seen._replace(belt_stated=True, stances_stated=made.stances is not None))
-    print(f"edited: {', '.join(map(_plain, edited)) or 'nothing'}")
+    print(wrapped(f"edited: {', '.join(map(_plain, edited)) or 'nothing'}"))
     if removed:
-        print(f"removed: {', '.join(map(_plain, removed))}")
+        print(wrapped(f"removed: {', '.join(map(_plain, removed))}"))
     if planted is None:
         print("not planted")
     else:
-        print(f"planted: {', '.join(map(_plain, planted.changed)) or 'nothing needed it'}")
+        print(wrapped(f"planted: {', '.join(map(_plain, planted.changed)) or 'nothing needed it'}"))
     print(_verdict(after))
     for path in written:
         print(f"written: {path}")
@@ -149,7 +149,7 @@ def print_edit(
 def print_drags(lags: Sequence[Drag]) -> None:
     """Print by how many frames each part of a chain comes after the one above it."""
     told = [f"{_plain(d.channel)} {d.lag:+.1f} after {_plain(d.after)}" for d in lags]
-    print(f"drag, frames: {', '.join(told) or 'nothing in a chain moves'}")
+    print(wrapped(f"drag, frames: {', '.join(told) or 'nothing in a chain moves'}"))
 
 
 def print_let(before: Clip, after: Clip, let: Sequence[str]) -> None:
@@ -230,7 +230,7 @@ def _worst(report: Report, kind: str) -> str:
     mine = [f for f in report.findings if f.kind == kind]
     if not mine:
         return "-"
-    most = max(mine, key=lambda f: round(f.amount, 9))  # of two alike the first, whatever the rounding
+    most = report.most(kind) or mine[0]
     where = ", ".join(part for part in (_where(most), f"frame {most.worst:g}") if part)
     return f"{most.level}: {len(mine)}, worst {_amount(most.shown, most.unit)} ({where})"
 

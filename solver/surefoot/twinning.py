@@ -80,7 +80,7 @@ def twin(clip: Clip, rig: Rig, *, source: str = "left", of: Iterable[str] = (), 
     ('right_arm.swing',)
     """
     if source not in FEET:
-        raise UnknownName("side", source, FEET, place="twin")
+        raise UnknownName("side", source, FEET, place="source")
     if not clip.loop:
         raise InputError("only a loop has half a cycle; the clip says it's none", place="twin")
     _check_way(clip, rig)
@@ -138,7 +138,7 @@ def _named(clip: Clip, rig: Rig, mirror: Mirror, of: tuple[str, ...]) -> set[str
     """Return the channels asked for, with their partners; None for all."""
     if not of:
         return None
-    own = {channel for name in of for channel in members(clip, rig, name, place="twin")}
+    own = {channel for name in of for channel in members(clip, rig, name, place="of")}
     partners = {r.channel for r in mirror.reflections.values() if r.source in own}
     return own | partners
 

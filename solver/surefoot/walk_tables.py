@@ -75,5 +75,4 @@ def gait_json(
             {"foot": s.foot, "contact": s.contact, "down": s.down, "passing": s.passing, "up": s.up} for s in steps
         ],
         "warnings": list(warnings),
-        "for": FOR_ANIMATION.removeprefix("for "),
     }  # fmt: skip

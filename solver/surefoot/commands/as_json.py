@@ -7,14 +7,16 @@ from typing import Any
 
 import msgspec
 
+from surefoot.cautions import FOR_ANIMATION, FOR_PICTURES
 from surefoot.checking import Report
 from surefoot.clip import Clip
+from surefoot.ground import Ground, Profile
 from surefoot.laying import Laid
 from surefoot.locks import Lock
 from surefoot.planting import Planted
 from surefoot.proposals import Proposal
 
-__all__ = ["comparison_json", "print_json", "proposal_json", "report_json"]
+__all__ = ["cautions_json", "comparison_json", "print_json", "proposal_json", "report_json"]
 
 
 def report_json(report: Report) -> dict[str, Any]:
@@ -79,6 +81,14 @@ def comparison_json(clip: Clip, planted: Planted, before: Report, after: Report,
         "after": report_json(after),
         "written": written,
     }  # fmt: skip
+
+
+def cautions_json(ground: Ground | None = None, *, gait: bool = False) -> dict[str, list[str]]:
+    """Return what figures of gait and grounds that look like built ones are not for."""
+    told = [f"figures of gait are {FOR_ANIMATION}"] if gait else []
+    if isinstance(ground, Profile):
+        told.append(f"stairs, ramps and kerbs are {FOR_PICTURES}")
+    return {"cautions": told}
 
 
 def print_json(table: dict[str, Any]) -> None:

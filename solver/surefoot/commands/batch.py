@@ -60,6 +60,8 @@ def run(options: argparse.Namespace) -> int:
         options.every_frame, _suffix(options.to),
     )  # fmt: skip
     out = Path(options.output)
+    if not options.check and out.is_dir() and Path(options.folder).is_dir() and out.samefile(options.folder):
+        raise InputError(f"{out} is the folder of the clips too; name another, so that they stay", place="--output")
     tasks = find_tasks(options.folder, out, settings)
     tasks = tasks if shard is None else tasks[shard[0] - 1 :: shard[1]]
     if shard is None:  # other shards may be writing at this moment

@@ -37,8 +37,8 @@ def run(options: argparse.Namespace) -> int:
     from surefoot.blocking import block
     from surefoot.checking import check
     from surefoot.clip_file import clip_bytes
-    from surefoot.commands.as_json import print_json, report_json
-    from surefoot.commands.job import check_outputs
+    from surefoot.commands.as_json import cautions_json, print_json, report_json
+    from surefoot.commands.job import check_outputs, said_of
     from surefoot.errors import InputError, UnknownName
     from surefoot.gait_bands import beside_science
     from surefoot.gait_tables import beside_json, print_beside, print_blocked
@@ -57,9 +57,11 @@ def run(options: argparse.Namespace) -> int:
         {"the recipe": options.recipe, "--rig": options.rig},
     )
     recipe = load_recipe(options.recipe)
-    recipe = recipe.scaled(read_amounts(options.amount, place="--amount"))
+    with said_of("--amount"):
+        recipe = recipe.scaled(read_amounts(options.amount, place="--amount"))
     if options.off is not None:
-        recipe = recipe.without(*options.off.split(","))
+        with said_of("--off"):
+            recipe = recipe.without(*(name.strip() for name in options.off.split(",")))
     name = recipe.rig if options.rig is None else options.rig
     if not name:
         told = f"the recipe names no rig; give one with --rig (a TOML file, or {', '.join(preset_names())})"
@@ -89,7 +91,8 @@ def run(options: argparse.Namespace) -> int:
     if options.json:
         moments = dict(blocked.frames)
         print_json({"recipe": recipe.name, "rig": rig.name, "moments": moments, "gait": beside_json(rows),
-                    "after": report_json(report), "written": written})  # fmt: skip
+                    "after": report_json(report), "written": written,
+                    **cautions_json(blocked.ground, gait=True)})  # fmt: skip
     else:
         print_blocked(blocked, clip)
         print_beside(rows)

@@ -33,7 +33,7 @@ def add_options(parser: argparse.ArgumentParser) -> None:
 def run(options: argparse.Namespace) -> int:
     """Draw the clip and say where it was written."""
     from surefoot.cautions import FOR_PICTURES
-    from surefoot.commands.as_json import print_json
+    from surefoot.commands.as_json import cautions_json, print_json
     from surefoot.commands.compared import read_compared
     from surefoot.errors import FileError, UnknownName
     from surefoot.ground import Profile
@@ -60,7 +60,15 @@ def run(options: argparse.Namespace) -> int:
     data = picture.svg(paper).encode() if suffix == "svg" else png_bytes(picture, theme=paper)
     save_bytes(data, options.output)
     if options.json:
-        print_json({"clip": now.clip.name, "pictures": list(kinds), "told": picture.told, "written": options.output})
+        print_json(
+            {
+                "clip": now.clip.name,
+                "pictures": list(kinds),
+                "told": picture.told,
+                "written": options.output,
+                **cautions_json(now.scene.ground, gait="gait" in kinds),
+            }
+        )
     else:
         print(f"drawn: {', '.join(kinds)}")
         if isinstance(now.scene.ground, Profile):

@@ -51,7 +51,7 @@ def finish(
     """
 
     from surefoot.checking import check
-    from surefoot.commands.as_json import print_json, report_json
+    from surefoot.commands.as_json import cautions_json, print_json, report_json
     from surefoot.commands.job import check_outputs, told_of
     from surefoot.formats.opening import clip_files, is_foreign
     from surefoot.replanting import replant
@@ -87,10 +87,19 @@ def finish(
     save_all(files)
     written = [path for _, path in files]
     if options.json:
+        tells_gait = "gait" in (figures or {})
         table = {"clip": job.clip.name, **(figures or {}), "edited": changed, "removed": gone}
         feet_written = [] if planted is None else list(planted.changed)
         reports = {"before": report_json(first), "after": report_json(after)}
-        print_json({**table, "planted": feet_written, **reports, "written": written})
+        print_json(
+            {
+                **table,
+                "planted": feet_written,
+                **reports,
+                "written": written,
+                **cautions_json(job.ground, gait=tells_gait),
+            }
+        )
     else:
         for line in told:
             print(line)

@@ -17,7 +17,7 @@ from surefoot.belt import STILL, Belt
 from surefoot.checking import Report, check
 from surefoot.clip import Clip
 from surefoot.deck import aboard, motion_of
-from surefoot.demos import deck_path, demo_path
+from surefoot.demos import deck_path, demo_name, demo_path
 from surefoot.errors import InputError, UnknownName
 from surefoot.formats.deck_file import load_deck
 from surefoot.formats.mapping import Mapping as ClipMapping
@@ -25,7 +25,7 @@ from surefoot.formats.opening import Opened, clip_files, open_clip
 from surefoot.ground import Flat, Ground, Profile
 from surefoot.ground_file import load_ground
 from surefoot.ground_presets import preset_ground, preset_grounds
-from surefoot.options import leave_alone, read_amount, read_belt, read_leave, read_stances
+from surefoot.options import by_option, leave_alone, read_amount, read_belt, read_leave, read_stances
 from surefoot.pairs import pair_names
 from surefoot.planting import scene_of
 from surefoot.rig import Rig
@@ -43,6 +43,7 @@ __all__ = [
     "read_before",
     "read_job",
     "rig_of",
+    "said_of",
     "told_of",
 ]
 
@@ -134,7 +135,7 @@ def read_job(options: argparse.Namespace) -> Job:
     also = tuple(kind.strip() for kind in options.also.split(",") if kind.strip())
     for kind in also:
         if kind not in WHEN_ASKED:
-            raise UnknownName("kind that is looked for when asked", kind, WHEN_ASKED, place="--also")
+            raise UnknownName("kind of finding that waits to be asked for", kind, WHEN_ASKED, place="--also")
     return Job(
         path, clip, rig, ground, belt, tolerances, options.landing, also, opened.mapping, opened.fitted, rig_file,
         deck, shore,
@@ -179,11 +180,23 @@ def clip_path(name: str) -> Path:
 
 @contextmanager
 def told_of(path: Path) -> Iterator[None]:
-    """Put the clip's file before the place of whatever is found wrong with it."""
+    """Put the clip's file, or a demo's name, before the place of what is wrong with it; an option stands alone."""
     try:
         yield
     except InputError as error:
-        raise error.within(str(path)) from None
+        told = by_option(error)
+        raise (told if told.place.startswith("--") else told.within(demo_name(path) or str(path))) from None
+
+
+@contextmanager
+def said_of(option: str) -> Iterator[None]:
+    """Put an option in the place of what the library names, for what is found wrong with its value."""
+    try:
+        yield
+    except InputError as error:
+        if error.place.startswith(option):
+            raise
+        raise (error.at(option) if error.place == "layers" else error.within(option)) from None
 
 
 def _deck(name: str, clip: Clip) -> NDArray[np.float64]:

@@ -16,7 +16,7 @@ from surefoot.belt import Belt
 from surefoot.checking import Report, check
 from surefoot.clip import Clip
 from surefoot.clip_file import clip_bytes
-from surefoot.commands.as_json import comparison_json, print_json, report_json
+from surefoot.commands.as_json import cautions_json, comparison_json, print_json, report_json
 from surefoot.commands.job import Job, SeveralPairs, check_outputs, read_job, told_of
 from surefoot.errors import InputError
 from surefoot.joints import knee_turn
@@ -45,9 +45,9 @@ def check_in_pairs(options: argparse.Namespace, found: SeveralPairs) -> int:
         if not options.json:
             _head(pair, first=len(reports) == 1)
             print_findings(job.clip, reports[-1], seen=job.seen)
-        clip = job.clip
+        clip, ground = job.clip, job.ground
     if options.json:
-        print_json({"clip": clip.name, "pairs": told})
+        print_json({"clip": clip.name, "pairs": told, **cautions_json(ground)})
     return _status(reports)
 
 

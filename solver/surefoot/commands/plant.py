@@ -58,7 +58,7 @@ def run(options: argparse.Namespace) -> int:
 
     from surefoot.belt import STILL
     from surefoot.clip import Clip
-    from surefoot.commands.as_json import comparison_json, laid_json, print_json
+    from surefoot.commands.as_json import cautions_json, comparison_json, laid_json, print_json
     from surefoot.commands.job import SeveralPairs, check_outputs, read_before, read_job, told_of
     from surefoot.commands.results import layer_file, planted_files
     from surefoot.errors import InputError
@@ -111,7 +111,9 @@ def run(options: argparse.Namespace) -> int:
             choice=choice,
         )
 
-    let = () if options.let is None else tuple(options.let.split(","))
+    let = () if options.let is None else tuple(name.strip() for name in options.let.split(","))
+    if options.loops is not None and options.before is not None:
+        raise InputError("it doesn't go together with --loops, which lays new footprints", place="--before")
     laid = None
     if options.loops is not None:
         if job.deck is not None:
@@ -159,7 +161,7 @@ def run(options: argparse.Namespace) -> int:
         files.append((layer, options.layer))
     save_all(files)
     if options.json:
-        told = {} if laid is None else {"laid": laid_json(laid)}
+        told = cautions_json(job.ground) | ({} if laid is None else {"laid": laid_json(laid)})
         print_json(
             {**comparison_json(job.clip, planted, first, after, list(written)), "knees_turned_deg": knees, **told}
         )

@@ -26,7 +26,7 @@ def add_options(parser: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Write the report; 0 where the clip that it ends with has nothing beyond a note."""
-    from surefoot.commands.as_json import print_json, report_json
+    from surefoot.commands.as_json import cautions_json, print_json, report_json
     from surefoot.commands.compared import read_compared
     from surefoot.errors import InputError
     from surefoot.pictures.report import report_of
@@ -40,7 +40,15 @@ def run(options: argparse.Namespace) -> int:
     save_bytes(report_of(now, before=before, channels=channels).encode(), options.output)
     if options.json:
         first = {} if before is None else {"before": report_json(before.report)}
-        print_json({"clip": now.clip.name, **first, "after": report_json(now.report), "written": options.output})
+        print_json(
+            {
+                "clip": now.clip.name,
+                **first,
+                "after": report_json(now.report),
+                "written": options.output,
+                **cautions_json(now.scene.ground, gait=True),
+            }
+        )
     else:
         print(
             f"worst before: {before.report.worst}, after: {now.report.worst}"

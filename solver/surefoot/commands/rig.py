@@ -33,6 +33,7 @@ def add_options(parser: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Print what was asked for."""
+    from surefoot.cautions import FOR_ANIMATION
     from surefoot.commands.as_json import print_json
     from surefoot.errors import InputError, UnknownName
     from surefoot.rig import FEET
@@ -56,7 +57,7 @@ def run(options: argparse.Namespace) -> int:
                 "rest_m": {side: points.tolist() for side, points in rest.points.items()},
                 "soles_m": {side: corners.tolist() for side, corners in rest.soles.items()},
                 "limits_rad": {name: list(ends) for name, ends in rest.limits.items()},
-                "channels": list(rig.channels()),
+                "channels": list(rig.channels()), "cautions": [f"bodies are {FOR_ANIMATION}"],
             }
         )  # fmt: skip
     else:

@@ -34,7 +34,7 @@ def add_options(parser: argparse.ArgumentParser) -> None:
 def run(options: argparse.Namespace) -> int:
     """Measure the clip, or change its travel and write what was asked for."""
     from surefoot.checking import check
-    from surefoot.commands.as_json import print_json
+    from surefoot.commands.as_json import cautions_json, print_json
     from surefoot.commands.job import read_job, told_of
     from surefoot.errors import InputError
     from surefoot.gait import gait_in, gait_warnings, named_gait
@@ -74,7 +74,7 @@ def run(options: argparse.Namespace) -> int:
         if options.output is not None:
             raise InputError("nothing is changed; give --to or --speed", place="--output")
         if options.json:
-            print_json({"clip": clip.name, **figures})
+            print_json({"clip": clip.name, **figures, **cautions_json(job.ground, gait=True)})
         else:
             print("\n".join(lines))
         return 1 if warnings else 0

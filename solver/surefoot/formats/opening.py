@@ -8,7 +8,7 @@ from pathlib import Path
 
 from surefoot.clip import Clip
 from surefoot.clip_file import clip_bytes, load_clip
-from surefoot.errors import FileError, InputError
+from surefoot.errors import FileError, InputError, UnknownName
 from surefoot.formats.bodies import body_clip
 from surefoot.formats.bvh import read_bvh
 from surefoot.formats.c3d import read_c3d
@@ -105,9 +105,10 @@ def open_clip(path: str | Path, *, mapping: str | Path | None = None, rig: str |
     """
     if not is_foreign(path):
         if mapping is not None:
-            raise InputError("a clip in JSON needs no mapping", place=str(mapping))
+            raise InputError("a clip in JSON needs no mapping", place=f"the mapping {mapping}")
         return Opened(load_clip(path))
     beside = mapping_path(path)
+    _look(Path(path))
     found = mapping if mapping is not None else beside if beside.is_file() else None
     said = None if found is None else load_mapping(found)
     body = _rig_of(rig, said, Path(path if found is None else found))
@@ -116,6 +117,16 @@ def open_clip(path: str | Path, *, mapping: str | Path | None = None, rig: str |
     except InputError as error:
         told = error.place.startswith(str(path))
         raise (error if told else error.within(str(path))) from None
+
+
+def _look(path: Path) -> None:
+    """Raise FileError unless there is a file with something in it."""
+    try:
+        size = path.stat().st_size
+    except (OSError, ValueError) as error:
+        raise FileError(f"can't be read: {getattr(error, 'strerror', None) or error}", place=str(path)) from None
+    if not size:
+        raise FileError("the file is empty", place=str(path))
 
 
 def _rig_of(given: str | Rig | None, mapping: Mapping | None, base: Path) -> Rig | None:
@@ -160,6 +171,9 @@ def clip_files(
     or where its ``rig_file`` lies in another folder.
     """
     target, suffix = Path(path), Path(path).suffix.lower()
+    if suffix and suffix not in SUFFIXES:
+        known = [name for name, one in SUFFIXES.items() if one.written]
+        raise UnknownName("format that is written", suffix, known, place=str(path))
     form = SUFFIXES.get(suffix, FORMATS[0])
     if not form.written:
         raise InputError(f"{form.name} is read only", place=str(path))

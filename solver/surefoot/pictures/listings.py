@@ -19,12 +19,12 @@ def _row(cells: Sequence[str], tag: str = "td") -> str:
     return "<tr>" + "".join(f"<{tag}>{cell}</{tag}>" for cell in cells) + "</tr>"
 
 
-def _table(caption: str, head: Sequence[str], rows: Sequence[str]) -> str:
+def _table(caption: str, head: Sequence[str], rows: Sequence[str], *, kind: str = "") -> str:
     heads = "".join(f'<th scope="col">{escape(word)}</th>' for word in head)
-    body = "\n".join(rows)
+    body, own = "\n".join(rows), f' class="{kind}"' if kind else ""
     return (
         f'<div class="wide" tabindex="0" role="region" aria-label="{escape(caption)}">'
-        f"<table><caption>{escape(caption)}</caption><thead><tr>{heads}</tr></thead>\n"
+        f"<table{own}><caption>{escape(caption)}</caption><thead><tr>{heads}</tr></thead>\n"
         f"<tbody>\n{body}\n</tbody></table></div>\n"
     )
 
@@ -41,7 +41,7 @@ def _worst(report: Report, kind: str) -> str:
     mine = [f for f in report.findings if f.kind == kind]
     if not mine:
         return "–"
-    most = max(mine, key=lambda f: f.amount)
+    most = report.most(kind) or mine[0]
     where = escape(f"{most.foot} {most.part}".strip())
     return f"{len(mine)}, worst {told_amount(most)} ({where}, frame {most.worst:g}): {most.level}"
 
@@ -65,7 +65,7 @@ def finding_rows(report: Report, caption: str) -> str:
         rows.append(_row((escape(f.kind), _where(f), _span(f), seek, told_amount(f),
                           told_number(f.shown_tolerance, f.unit), escape(f.level), escape(f.advice))))  # fmt: skip
     head = ("finding", "where", "frames", "worst at", "amount", "beyond", "level", "what would mend it")
-    return _table(caption, head, rows)
+    return _table(caption, head, rows, kind="findings")
 
 
 def proposals_table(ways: Sequence[Proposal]) -> str:

@@ -28,6 +28,8 @@ EDGE = 0.05
 COUNTED = ("no", "one", "two", "three", "four", "five", "six")
 ROUNDS = (6, 5, 4, 3, 2)
 """How many rounds of a loop are drawn: the most that fit at the largest scale, but two, so that strides are seen."""
+ASTRAY = 0.02
+"""Metres over or under the ground at which a footprint of a later round isn't drawn, nor its round."""
 
 
 def track_plan(subject: Subject, *, before: Subject | None = None) -> Picture:
@@ -107,7 +109,14 @@ def _rounds(subject: Subject, heading: float) -> int:
     along = np.concatenate([corners_of(track, heading)[:, 0] for track in once])
     stride = float(looked_at(np.array(subject.scene.drift.shift), "above", heading)[0])
     room = (WIDTH - 2 * MARGIN) / MOST_SCALE - float(np.ptp(along))
-    return next((rounds for rounds in ROUNDS if stride > 1e-6 and (rounds - 1) * stride <= room), 2)
+    fitting = (rounds for rounds in ROUNDS if stride > 1e-6 and (rounds - 1) * stride <= room)
+    return next((rounds for rounds in fitting if _lie_on_the_ground(subject, rounds)), 2)
+
+
+def _lie_on_the_ground(subject: Subject, rounds: int) -> bool:
+    """Return whether every footprint of so many rounds has ground right under it: a flight of stairs may end before."""
+    places = np.array([track.place for track in tracks_of(subject, rounds=rounds)])
+    return bool((np.abs(places[:, 1] - subject.scene.ground.height(places[:, 0], places[:, 2])) < ASTRAY).all())
 
 
 def _prints(pen: Pen, panel: Panel, tracks: Sequence[Track], heading: float, *, faint: bool = False) -> None:

@@ -8,7 +8,7 @@ from typing import Literal
 from surefoot.belt import Belt
 from surefoot.checking import Triple
 from surefoot.clip import Clip, Stance
-from surefoot.errors import UnknownName, finite_number
+from surefoot.errors import InputError, UnknownName, finite_number
 from surefoot.given import checked
 from surefoot.ground import Ground
 from surefoot.pictures.gait import gait_diagram
@@ -89,6 +89,11 @@ def pictures_of(
 ) -> Picture:
     """Return pictures of what has been worked out already, one below the other."""
     frames = None if frames is None else [finite_number(frame, place="frames") for frame in frames]
+    first, end = subject.clip.first, subject.clip.last + subject.clip.frames * subject.clip.loop
+    for frame in frames or ():
+        if not first <= frame <= end:
+            told = f"frame {frame:g} lies outside the clip's {first} to {subject.clip.last}"
+            raise InputError(told, place="frames")
     made = [_one(kind, subject, before, channels, frames) for kind in kinds]
     return made[0] if len(made) == 1 else stacked(made, f"Pictures of {subject.name}")
 
