@@ -52,7 +52,7 @@ SECONDS = 5.0
 """Longest that one small file may take in this process."""
 MEGABYTES = 500
 """By how much the process may grow over all of them."""
-MOST_MEGABYTES = 4500
+MOST_MEGABYTES = 1500
 """What a process that looks at a small file may hold."""
 QUICK = {
     ".json": 60,

@@ -14,7 +14,7 @@ import surefoot
 from surefoot.errors import FileError, InputError
 from surefoot.formats import apart, looking
 from surefoot.formats.c3d import read_c3d
-from surefoot.formats.looking import CRASHED, GOOD, SLOW, TOLD, Lookout, exit_told, look_first
+from surefoot.formats.looking import CRASHED, GOOD, SLOW, TOLD, Lookout, exit_told, look_first, room_for, seconds_for
 from surefoot.formats.opening import clip_files
 from tests.captures import write_treadmill_c3d
 
@@ -102,6 +102,19 @@ def test_what_is_told_names_the_file(files: dict[str, Path], monkeypatch: pytest
         monkeypatch.setattr(looking, "_look_once", lambda _, status=status: (status, ""))
         with pytest.raises(FileError, match=rf"walk\.c3d: .*{told}"):
             look_first(files["capture"])
+
+
+@pytest.mark.parametrize("suffix", [".c3d", ".usdc"])
+def test_a_larger_file_may_take_more_and_a_small_one_little(suffix: str, tmp_path: Path) -> None:
+    path, told = tmp_path / f"a{suffix}", []
+    for size in (0, 10_000, 100_000, 1_000_000, 100_000_000):
+        with open(path, "wb") as file:
+            file.truncate(size)
+        told.append((seconds_for(path), room_for(path) / (1 << 30)))
+    assert told == sorted(told)
+    assert told[1] < (7.1, 1.2)
+    assert 100.0 < told[-1][0] < 130.0
+    assert 6.0 < told[-1][1] < 10.5
 
 
 @pytest.mark.skipif(not hasattr(os, "wait4"), reason="no such signals")

@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 from surefoot.clip import Stance
 from surefoot.contact import runs
 from surefoot.findings import Finding, collect
+from surefoot.heeding import heed
 from surefoot.mass import centre_of_mass
 from surefoot.pendulum import pendulum_rate
 from surefoot.rig import FEET
@@ -107,6 +108,7 @@ def _carried(
     scene: Scene, bodies: tuple[Array, Array, Array], row: int, spell: NDArray[np.intp], limits: Triple
 ) -> list[Finding]:
     """Look at one spell in which a foot carries alone; ``bodies`` are hips, centre of mass, extrapolated centre."""
+    heed()
     hips, mass, swung = bodies
     side = _outwards(scene, row, spell)
 

@@ -12,6 +12,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.linalg.lapack import dptsv
 
+from surefoot.heeding import heed
+
 __all__ = ["Fit", "Spans", "Task", "Wanted", "solved"]
 
 Array = NDArray[np.float64]
@@ -110,6 +112,7 @@ def _spans_of(keyed: Flags, loop: bool) -> Spans:
 
 def solved(task: Task, keyed: Flags, broken: Flags) -> Fit:
     """Solve for the slopes of given keys, all channels in one tridiagonal system, and measure what they leave."""
+    heed()
     wanted, spans = task.wanted, _spans_of(keyed, task.wanted.loop)
     rest, left, right = _weighted(task, spans)
     parts = np.array([left * left, right * right, left * right, left * rest, right * rest])

@@ -14,6 +14,7 @@ import numpy.typing as npt
 
 from surefoot.bezier import Segments, slopes_at, values_at
 from surefoot.errors import InputError, ShapeError, came
+from surefoot.heeding import heed
 from surefoot.rounds import Rounds, rounds_of, turned
 from surefoot.tangents import Keys, Outside, Shape, bezier_segments, hermite_segments, key_slopes
 
@@ -153,7 +154,9 @@ class Pack:
         ShapeError
             If frames are not one-dimensional.
         """
+        heed()
         offset, segment, turns = self._locate(_checked(frames), "key")
+        heed()
         at_key = self._cubic[0].take(segment)
         found: Floats = self._cubic[3].take(segment)
         for power in (2, 1):

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from surefoot.clip import Clip, Stance
 from surefoot.ground import Ground
+from surefoot.heeding import heed
 from surefoot.joints import joints_of
 from surefoot.rig import FEET, Rig
 from surefoot.scene import Scene
@@ -90,6 +91,7 @@ def between(scene: Scene) -> Scene:
     binding = scene.binding
     frames = binding.clip.first + np.arange(_count(scene)) / PER_FRAME
     values = binding.values(frames)
+    heed()
     return Scene.riding(binding, scene.ground, scene.belt, frames, values, binding.pose(values, frames))
 
 

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from surefoot.clip import Stance
 from surefoot.findings import Finding, level_of
+from surefoot.heeding import heed
 from surefoot.rig import FEET
 from surefoot.slip import least_steps
 from surefoot.touch import PER_FRAME, Touch
@@ -26,6 +27,7 @@ Array = NDArray[np.float64]
 
 def drift_of(touch: Touch, stance: Stance) -> tuple[Array, Array]:
     """Return the drift ``(2, samples)``, x and z in metres since the stance's start, and its frames."""
+    heed()
     scene = touch.scene
     foot, clip = FEET.index(stance.foot), scene.binding.clip
     count = len(scene.frames)

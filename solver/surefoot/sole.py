@@ -27,6 +27,7 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from surefoot.heeding import heed
 from surefoot.rig import Foot, Rig
 from surefoot.rotations import matrix
 
@@ -218,12 +219,15 @@ class Soles:
 
     def placed(self, points_of: Points, angles: Array, bend: Array) -> Array:
         """Return points of both feet relative to the ankle, ``(3, points, feet, ...)`` metres, as `corners` are."""
+        heed()
         points = points_of.table.take(_fit(self.foot, bend.ndim - 2), axis=2)
         own = np.empty((3, points.shape[1], *bend.shape))
         own[:] = points[:3]
         toes = points_of.hind
         own[1:, toes:] += points[3:5, toes:] * np.cos(bend) + points[5:, toes:] * np.sin(bend)
-        return np.asarray(np.einsum("ij...,jp...->ip...", matrix(*angles), own))
+        turn = matrix(*angles)
+        heed()
+        return np.asarray(np.einsum("ij...,jp...->ip...", turn, own))
 
     def planted(self, turns: Turns) -> Array:
         """Return the planted ankle in footprint space, ``(3, feet, ...)`` metres.
@@ -233,6 +237,7 @@ class Soles:
         turns : Turns
             The foot's angles; the bend is taken as it stands (see `planted_bend`).
         """
+        heed()
         pitch, cant, swivel, bend = turns
         foot = _fit(self.foot, pitch.ndim - 2)
         early, late = pitch < -LEVEL, pitch > self.bending[0].take(foot) + LEVEL

@@ -16,6 +16,7 @@ from scipy.linalg.lapack import dpbsv
 
 from surefoot.band import Band, solve_band
 from surefoot.bounds import STIFFENING, keep_between, runs_with, step_each
+from surefoot.heeding import heed
 from surefoot.rotations import length
 
 __all__ = ["carry"]
@@ -100,6 +101,7 @@ def _within(
 def _newton_step(
     c: Array, f: Array, arm: Array, limit: Array, low: Array, part: Band, stiffness: float
 ) -> tuple[Array, float]:
+    heed()
     line = arm + c
     reached = np.maximum(length(line), 1e-9)
     unit = line / reached

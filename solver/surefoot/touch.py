@@ -8,6 +8,7 @@ from typing import Self
 import numpy as np
 from numpy.typing import NDArray
 
+from surefoot.heeding import heed
 from surefoot.rig import Rig
 from surefoot.rotations import matrix
 from surefoot.scene import Scene
@@ -47,7 +48,9 @@ class Touch:
     def of(cls, scene: Scene) -> Self:
         """Work out the soles of every sample."""
         points = scene.soles.points(scene.angles, scene.pose.bend)
+        heed()
         points += scene.ankle[:, None]
+        heed()
         height = points[1] - scene.ground.height(points[0], points[2])
         gap = height.min(axis=0)
         if scene.ground.is_level:
@@ -69,13 +72,16 @@ class Touch:
         edge of either are apart: by how much isn't worked out any closer.
         """
         hull = np.concatenate([self.points, self.scene.ankle[:, None]], axis=1)
+        heed()
         rig, angles = self.scene.binding.rig, self.scene.angles
         normals = outline_normals(rig, angles[1])
         least = np.minimum(*(_overlap_along(hull, edges[0]) for edges in normals))
         (near,) = (least > 0.0).nonzero()
         if len(near):
             hull, angles = hull[..., near], angles[..., near]
+            heed()
             turn = matrix(*angles)
+            heed()
             edges = np.concatenate(normals)[..., near]
             tried = [(0.0, 1.0, 0.0), turn[:, 1, 0], turn[:, 1, 1], *edges]
             least[near] = np.minimum.reduce([_overlap_along(hull, axis) for axis in tried])
@@ -100,6 +106,7 @@ def outline_normals(rig: Rig, yaw: Array) -> tuple[Array, ...]:
 
 def _overlap_along(hull: Array, axis: tuple[Array | float, ...] | Array) -> Array:
     """Return by how much two point sets ``(3, points, 2, samples)`` overlap along a unit axis."""
+    heed()
     along = hull[0] * axis[0] + hull[1] * axis[1] + hull[2] * axis[2]
     first, last = along.min(axis=0), along.max(axis=0)
     return np.asarray(np.minimum(last[0] - first[1], last[1] - first[0]))

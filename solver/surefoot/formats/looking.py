@@ -24,21 +24,31 @@ __all__ = ["CRASHED", "GOOD", "SLOW", "TOLD", "Lookout", "keep_lookout", "look_f
 
 GOOD, CRASHED, TOLD, SLOW = range(4)
 """How a look ended; the exit status of the process that looked."""
-SECONDS = {".c3d": 3.0}
-ROOM = {".c3d": 512 << 20}
-MOST_SECONDS, MOST_ROOM = 20.0, 4 << 30
-"""Of OpenUSD, a small file of which may stand for many prims over many frames."""
-SECONDS_PER_MEGABYTE, ROOM_PER_BYTE = 1.0, 64
+SECONDS, ROOM = 3.0, 512 << 20
+"""What C3D may take, whatever its size: seconds of a core and bytes."""
+SECONDS_PER_BYTE, ROOM_PER_BYTE = 1e-6, 64
+STAGE_SECONDS, STAGE_ROOM = 5.0, 1 << 30
+STAGE_SECONDS_PER_BYTE, STAGE_ROOM_PER_BYTE = 200e-6, 16 << 10
+"""What OpenUSD may take: a small file may stand for many prims over many frames; up to so much more than C3D:"""
+STAGE_MORE_SECONDS, STAGE_MORE_ROOM = 17.0, 7 << 29
 
 
 def seconds_for(path: str | Path) -> float:
     """Return how many seconds of a core reading a file may take."""
-    return SECONDS.get(Path(path).suffix.lower(), MOST_SECONDS) + SECONDS_PER_MEGABYTE * Path(path).stat().st_size / 1e6
+    size = Path(path).stat().st_size
+    least = SECONDS + SECONDS_PER_BYTE * size
+    if Path(path).suffix.lower() == ".c3d":
+        return least
+    return min(STAGE_SECONDS + STAGE_SECONDS_PER_BYTE * size, least + STAGE_MORE_SECONDS)
 
 
 def room_for(path: str | Path) -> int:
     """Return how many bytes reading a file may take."""
-    return ROOM.get(Path(path).suffix.lower(), MOST_ROOM) + ROOM_PER_BYTE * Path(path).stat().st_size
+    size = Path(path).stat().st_size
+    least = ROOM + ROOM_PER_BYTE * size
+    if Path(path).suffix.lower() == ".c3d":
+        return least
+    return min(STAGE_ROOM + STAGE_ROOM_PER_BYTE * size, least + STAGE_MORE_ROOM)
 
 
 def look_first(path: str | Path) -> None:

@@ -15,7 +15,7 @@ from surefoot.footprint import Anchor
 from surefoot.given import checked, frames_in
 from surefoot.ground import Ground
 from surefoot.host.protocol import Host, Progress
-from surefoot.host.reading import read, tell
+from surefoot.host.reading import read, tell, telling
 from surefoot.host.writing import write
 from surefoot.letting import let_down
 from surefoot.planting import Planted
@@ -68,7 +68,7 @@ def check(
     ground, belt, stances, tolerances : as for `surefoot.check`
         A host states no belt and no stances: what isn't given is estimated and found.
     progress : callable, optional
-        Called as ``progress(share, what)`` between stages; False cancels.
+        Called as ``progress(share, what)`` at each stage and up to fifty times a second within it; False cancels.
 
     Raises
     ------
@@ -77,10 +77,10 @@ def check(
     Cancelled
         If the callback answers False.
     """
-    tell(progress, 0.0, "reading the channels")
-    clip = read(host, rig)
-    tell(progress, 0.5, "checking")
-    report = check_clip(clip, rig, ground=ground, belt=belt, stances=stances, tolerances=tolerances)
+    with telling(progress, 0.0, "reading the channels"):
+        clip = read(host, rig)
+    with telling(progress, 0.5, "checking"):
+        report = check_clip(clip, rig, ground=ground, belt=belt, stances=stances, tolerances=tolerances)
     tell(progress, 1.0, "done")
     return report
 
@@ -121,8 +121,8 @@ def plant(
     into, layer : as for `surefoot.host.write`
         Left out, a new layer called ``planted feet``.
     progress : callable, optional
-        Called as ``progress(share, what)`` between stages and before each channel is written; False cancels,
-        and the host is as it was.
+        Called as ``progress(share, what)`` at each stage, up to fifty times a second within it, and before each
+        channel is written; False cancels, and the host is as it was.
 
     Raises
     ------
@@ -138,8 +138,8 @@ def plant(
     >>> host.layers(), host.steps
     (['planted feet'], ['Plant the feet'])
     """
-    tell(progress, 0.0, "reading the channels")
-    found = read(host, rig, leave=leave)
+    with telling(progress, 0.0, "reading the channels"):
+        found = read(host, rig, leave=leave)
     stated = found if stances is None else found.with_stances(stances)
     chosen = Choice() if choice is None else choice
     keys_at = None if keys_at is None else frames_in(keys_at, found, "keys_at")
@@ -150,19 +150,19 @@ def plant(
             keys_at=keys_at, choice=chosen,
         )  # fmt: skip
 
-    tell(progress, 0.1, "planting")
     lowered, let = stated, tuple(let)
     if let:
-        lowered, _ = let_down(
-            stated, rig, let, plant=planted_of, ground=ground, tolerances=tolerances, keys=keys, keys_at=keys_at
-        )
-        tell(progress, 0.3, "planting on the lowered hips")
-    planted = planted_of(lowered)
-    tell(progress, 0.4, "checking")
-    judged = [
-        check_clip(clip, rig, ground=ground, belt=planted.belt, tolerances=tolerances)
-        for clip in (replace(found, stances=planted.stances), planted.clip)
-    ]
+        with telling(progress, 0.1, "lowering the hips"):
+            lowered, _ = let_down(
+                stated, rig, let, plant=planted_of, ground=ground, tolerances=tolerances, keys=keys, keys_at=keys_at
+            )
+    with telling(progress, 0.3 if let else 0.1, "planting on the lowered hips" if let else "planting"):
+        planted = planted_of(lowered)
+    with telling(progress, 0.4, "checking"):
+        judged = [
+            check_clip(clip, rig, ground=ground, belt=planted.belt, tolerances=tolerances)
+            for clip in (replace(found, stances=planted.stances), planted.clip)
+        ]
     name, written = write(host, found, planted.clip, rig, into=into, layer=layer, progress=progress)
     _finish(progress)
     return Done(planted, judged[0], judged[1], name, written)

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
 from dataclasses import replace
 from fractions import Fraction
 
@@ -13,12 +14,13 @@ from surefoot.clip import Clip
 from surefoot.curves import Curve, Outside, Pack, Shape
 from surefoot.errors import InputError, UnitError, UnknownName
 from surefoot.given import checked
+from surefoot.heeding import heed, heeding
 from surefoot.host.protocol import Host, Progress, Setup, Status
 from surefoot.host.refusals import Cancelled
 from surefoot.rig import LENGTHWISE, Rig
 from surefoot.units import ANGLES, LENGTHS
 
-__all__ = ["evaluated", "keyed", "read", "sampled_channels", "status_of", "tell", "times_of"]
+__all__ = ["evaluated", "keyed", "read", "sampled_channels", "status_of", "tell", "telling", "times_of"]
 
 Array = NDArray[np.float64]
 
@@ -35,6 +37,22 @@ def tell(progress: Progress | None, done: float, what: str) -> None:
     """Report progress; raise Cancelled when the callback answers False."""
     if progress is not None and progress(done, what) is False:
         raise Cancelled(f"cancelled before: {what}")
+
+
+@contextmanager
+def telling(progress: Progress | None, done: float, what: str) -> Iterator[None]:
+    """Report progress, and go on asking the callback while the work inside is under way."""
+    tell(progress, done, what)
+    if progress is None:
+        yield
+        return
+
+    def ask() -> None:
+        if progress(done, what) is False:
+            raise Cancelled(f"cancelled while {what}")
+
+    with heeding(ask):
+        yield
 
 
 @checked()
@@ -66,6 +84,7 @@ def read(host: Host, rig: Rig, *, leave: Iterable[str] = ()) -> Clip:
     channels: dict[str, Curve] = {}
     sampled: list[str] = []
     for name, values in zip(names, found, strict=True):
+        heed()
         keys = host.keys(name)
         if keys is not None and _gives(keys, times, values):
             channels[name] = keys

@@ -12,7 +12,7 @@ from surefoot.clip import Clip
 from surefoot.curves import Curve, Pack, Shape, resolve_slopes
 from surefoot.errors import InputError
 from surefoot.host.protocol import Host, Progress, Status
-from surefoot.host.reading import evaluated, keyed, sampled_channels, status_of, tell, times_of
+from surefoot.host.reading import evaluated, keyed, sampled_channels, status_of, tell, telling, times_of
 from surefoot.host.refusals import NotRestored, Refused
 from surefoot.layer import layer_between
 from surefoot.rig import Rig
@@ -76,8 +76,8 @@ def write(
     every = list(before.channels)
     frames = np.arange(after.first, after.last + 1, dtype=np.float64)
     frames = np.concatenate([frames, frames[:-1] + 0.5])
-    kept = _Kept(host, every, frames)
-    tell(progress, 0.6, "writing")
+    with telling(progress, 0.6, "writing"):
+        kept = _Kept(host, every, frames)
     if host.step_open():
         raise InputError("an undo step is open already; close it first", place="host")
     begun = False
@@ -87,8 +87,8 @@ def write(
         for i, (name, curve) in enumerate(curves.items()):
             tell(progress, 0.6 + 0.35 * i / len(curves), f"writing {name}")
             host.write(name, curve, layer)
-        tell(progress, 0.95, "reading back")
-        _check_taken(host, {**before.channels, **{n: after.channels[n] for n in names}}, rig, frames)
+        with telling(progress, 0.95, "reading back"):
+            _check_taken(host, {**before.channels, **{n: after.channels[n] for n in names}}, rig, frames)
         host.end_step()
     except BaseException as problem:
         kept.restore(problem, begun=begun)
