@@ -7,15 +7,29 @@ from pathlib import Path
 
 import pytest
 
-DEMOS = sorted((Path(__file__).parents[1] / "demos").glob("[0-9]*.py"))
+ROOT = Path(__file__).parents[1]
+DEMOS = sorted((ROOT / "demos").glob("[0-9]*.py"))
+
+
+def contents() -> dict[str, tuple[int, int]]:
+    """Return size and time of every file of the checkout but what Python and the tests themselves keep."""
+    kept = {".git", "__pycache__", "node_modules", ".venv"}
+    found = {}
+    for path in ROOT.rglob("*"):
+        parts = path.relative_to(ROOT).parts
+        if path.is_file() and not any(part in kept or "cache" in part or part == ".hypothesis" for part in parts):
+            found[str(path)] = (path.stat().st_size, path.stat().st_mtime_ns)
+    return found
 
 
 @pytest.mark.parametrize("path", DEMOS, ids=lambda path: path.stem)
 def test_a_demo_runs_and_prints(path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     text = path.read_text(encoding="utf-8")
     assert text.startswith('"""')
+    before = contents()
     runpy.run_path(str(path), run_name="__main__")
     assert len(capsys.readouterr().out.splitlines()) >= 3
+    assert contents() == before, "it writes into the checkout"
 
 
 def test_a_hip_edit_leaves_the_footprints_of_the_clip_before_it_alone(capsys: pytest.CaptureFixture[str]) -> None:

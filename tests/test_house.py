@@ -215,6 +215,19 @@ def test_public_things_are_described_where_they_are_shown(name: str) -> None:
     assert not (inspect.getdoc(thing) or "").startswith(f"{name}("), "a dataclass's own signature is no description"
 
 
+def test_every_public_thing_is_used_by_a_test_a_demo_or_the_documents() -> None:
+    """Or is what a public function returns, or a public value holds: nobody writes that name."""
+    told = [*ROOT.glob("*.md"), *ROOT.glob("demos/*"), *ROOT.glob("benchmarks/*.py"), *ROOT.glob("tests/**/*.py")]
+    words = {word for path in told if path.is_file() for word in re.findall(r"\w+", path.read_text(encoding="utf-8"))}
+    public = [getattr(surefoot, name) for name in surefoot.__all__]
+    told_types = [getattr(one, "__annotations__", {}) for one in public]
+    handed = [
+        types if isinstance(one, type) else types.get("return") for one, types in zip(public, told_types, strict=True)
+    ]
+    words |= set(re.findall(r"\w+", str(handed)))
+    assert sorted(set(surefoot.__all__) - words) == []
+
+
 # put together from halves, so that this file doesn't hold what it looks for
 FORBIDDEN = {
     "a path of one machine": r"(?<![\w.~\]}])/(?:ro" + r"ot|wo" + r"rk|ho" + r"me|Us" + r"ers)/",

@@ -7,7 +7,9 @@ Nothing heavy is imported before a command needs it.
 from __future__ import annotations
 
 import argparse
+import contextlib
 import io
+import os
 import re
 import sys
 from collections.abc import Callable, Mapping, Sequence
@@ -129,16 +131,34 @@ def main(argv: Sequence[str] | None = None) -> int:
         if isinstance(stream, io.TextIOWrapper):  # a name in a script that the terminal can't show
             stream.reconfigure(errors="backslashreplace")
     try:
-        return int(options.run(options))
+        status = int(options.run(options))
+        sys.stdout.flush()
     except SurefootError as error:
         from surefoot.options import by_option
 
-        told = by_option(error) if isinstance(error, InputError) else error
-        print(f"surefoot: {_one_line(str(told))}", file=sys.stderr)
-        return 2
+        return _refused(str(by_option(error) if isinstance(error, InputError) else error))
     except BrokenPipeError:
-        sys.stderr.close()
+        _give_up_output()
         return 1
+    except OSError as error:
+        if error.filename is not None:
+            return _refused(f"{os.fsdecode(error.filename)}: can't be used: {error.strerror}")
+        _give_up_output()
+        return _refused(f"standard output: can't be written: {error.strerror or error}")
+    return status
+
+
+def _refused(sentence: str) -> int:
+    print(f"surefoot: {_one_line(sentence)}", file=sys.stderr)
+    return 2
+
+
+def _give_up_output() -> None:
+    """Send what is still to be printed nowhere, so that the interpreter doesn't trip over it at its end."""
+    with contextlib.suppress(OSError):
+        nowhere = os.open(os.devnull, os.O_WRONLY)
+        os.dup2(nowhere, sys.stdout.fileno())
+        os.close(nowhere)
 
 
 if __name__ == "__main__":

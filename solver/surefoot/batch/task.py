@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from surefoot.cautions import FOR_PICTURES
-from surefoot.errors import InputError, SurefootError
+from surefoot.errors import FileError, InputError, SurefootError
 
 __all__ = ["Row", "Settings", "Task", "do_task", "find_tasks"]
 
@@ -143,7 +143,10 @@ def _done(task: Task, settings: Settings) -> Row:
     before = job.judge(job.clip.with_stances(planted.stances), planted.belt)
     after = job.judge(planted.clip, planted.belt)
     path = Path(task.out, task.output)
-    path.parent.mkdir(parents=True, exist_ok=True)
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise FileError(f"can't be written: {error.strerror}", place=str(path)) from None
     save_all(planted_files(job, planted.clip, str(path)))
     return told | {"before": before.worst or "clean"} | _told(after) | {"output": task.output}
 

@@ -11,7 +11,7 @@ from typing import Any
 
 import numpy as np
 
-from surefoot.errors import InputError
+from surefoot.errors import FileError, InputError
 from surefoot.formats.carry import Track
 
 __all__ = ["layer_bytes", "pxr", "usd_bytes"]
@@ -72,10 +72,17 @@ def _free(name: str, above: Any, paths: dict[str, str]) -> str:
 
 
 def layer_bytes(layer: Any, suffix: str) -> bytes:
-    """Return a layer as a file's bytes, text or binary by suffix."""
+    """Return a layer as a file's bytes, text or binary by suffix; a binary one is made in a temporary folder.
+
+    Raises FileError where that can't be done.
+    """
     if suffix == ".usda":
         return str(layer.ExportToString()).encode()
-    with tempfile.TemporaryDirectory() as folder:
-        path = Path(folder) / f"layer{suffix}"
-        layer.Export(str(path))
-        return path.read_bytes()
+    try:
+        with tempfile.TemporaryDirectory() as folder:
+            path = Path(folder) / f"layer{suffix}"
+            layer.Export(str(path))
+            return path.read_bytes()
+    except (OSError, pxr("Tf").ErrorException):
+        told = "a binary stage can't be made: is there room, and leave to write, in the folder for temporary files?"
+        raise FileError(told, place=suffix) from None

@@ -17,11 +17,11 @@ from typing import Any
 
 import msgspec
 
-from surefoot.errors import FileError, InputError, SurefootError
+from surefoot.errors import InputError, SurefootError
 from surefoot.page.line import answer_line, asks_for_line
 from surefoot.page.packing import packed
 from surefoot.page.wishes import Asked, read_wishes
-from surefoot.page.work import Work
+from surefoot.page.work import ChangedOnDisk, Work
 
 __all__ = ["PageServer", "serve"]
 
@@ -113,15 +113,21 @@ class _Handler(BaseHTTPRequestHandler):
     def _answered(self, answer: Callable[[str], tuple[str, bytes] | None]) -> None:
         try:
             answered = answer(self._path())
-            if answered is not None:
-                self._send(HTTPStatus.OK, *answered)
         except Refused as refused:
             self.close_connection = True
-            self._send(refused.status, "text/plain; charset=utf-8", refused.told.encode())
-        except FileError as error:
-            self._send(HTTPStatus.CONFLICT, "text/plain; charset=utf-8", str(error).encode())
+            self._tell(refused.status, refused.told)
+        except ChangedOnDisk as error:
+            self._tell(HTTPStatus.CONFLICT, str(error))
         except SurefootError as error:
-            self._send(HTTPStatus.UNPROCESSABLE_ENTITY, "text/plain; charset=utf-8", str(error).encode())
+            self._tell(HTTPStatus.UNPROCESSABLE_ENTITY, str(error))
+        except Exception as error:  # a fault of ours: the page says so, keeps the edits and goes on
+            self._tell(HTTPStatus.INTERNAL_SERVER_ERROR, f"fault: {type(error).__name__}: {error}")
+        else:
+            if answered is not None:
+                self._send(HTTPStatus.OK, *answered)
+
+    def _tell(self, status: HTTPStatus, sentence: str) -> None:
+        self._send(status, "text/plain; charset=utf-8", sentence.encode("utf-8", "replace"))
 
     def _send(self, status: HTTPStatus, kind: str, body: bytes) -> None:
         self.send_response(status)

@@ -32,7 +32,7 @@ from surefoot.save import save_all
 from surefoot.scene import Scene
 from surefoot.tolerances import tolerances_for
 
-__all__ = ["Answer", "Work"]
+__all__ = ["Answer", "ChangedOnDisk", "Work"]
 
 Array = NDArray[np.float64]
 
@@ -43,6 +43,10 @@ MOST_FINE = 240
 MOST_COPIES = 1000
 SOLE_JOINTS = [3, 5, 6]
 """Heel, ball and toe among a figure's joints."""
+
+
+class ChangedOnDisk(FileError):
+    """The clip's file isn't any more what was read; whoever asked may want it written all the same."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -131,10 +135,11 @@ class Work:
     def save(self, wishes: Wishes, *, anyway: bool = False) -> list[str]:
         """Write the planted clip and the layer beside the original, over nothing; return the files' names.
 
-        Raises FileError if the clip's file has changed since it was read, unless it is to be done ``anyway``.
+        Raises ChangedOnDisk if the clip's file has changed since it was read, unless it is to be done ``anyway``,
+        and FileError if they can't be written; then neither is.
         """
         if self.changed_on_disk and not anyway:
-            raise FileError("it has changed on disk since it was opened; nothing was written", place=self.path.name)
+            raise ChangedOnDisk("it has changed on disk since it was opened; nothing was written", place=self.path.name)
         ground, belt = self._ground(wishes), self._belt(wishes)
         mixed = self._mixed(wishes, [])
         ways = propose(mixed, self.rig, ground=ground, belt=belt) if wishes.taken else ()
