@@ -14,7 +14,7 @@ WRONG = """
 | COMMAND is missing; try surefoot --help
 chek lamplighter | no command is called 'chek'; did you mean 'check'?
 check | CLIP is missing; try surefoot check --help
-check nowhere | no file or demo is called 'nowhere'; known are lamplighter, run, treadmill, trudge
+check nowhere | no file or demo is called 'nowhere'; known are ferry, lamplighter, run, treadmill, trudge
 check nowhere.json | nowhere.json: can't be read: No such file or directory
 check nowhere.bvh | nowhere.bvh: can't be read: No such file or directory
 check empty.json | empty.json: the file is empty; wanted a clip in JSON
@@ -66,10 +66,10 @@ report lamplighter -o r.html --before nowhere.json | nowhere.json: can't be read
 convert lamplighter | convert: wanted one of --style (ankle, rockers or joints) and --to (a rig)
 convert lamplighter x.json --style foo | --style: the control style 'foo' isn't known; use ankle, rockers, joints
 convert lamplighter x.xyz | lamplighter: x.xyz: no format that is written is called '.xyz'; known are
-map text.json | text.json: wanted a file of nodes, joints or markers, which ends in .glb
+map text.json | text.json: it holds channels, keys and all, which need no mapping; wanted nodes, joints or markers: .glb
 rig | WHAT and RIG are missing; try surefoot rig --help
 rig show nobody | no rig is called 'nobody'; known are
-batch folder | --output is missing; try surefoot batch --help
+batch folder | --output: name the folder that results and the summary go to
 batch folder -o folder | --output: folder is the folder of the clips too; name another, so that they stay
 batch folder -o out --processes x | --processes: wanted a whole number, got 'x'; try surefoot batch --help
 page lamplighter --port x | --port: wanted a whole number, got 'x'; try surefoot page --help

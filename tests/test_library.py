@@ -215,7 +215,7 @@ WALK = surefoot.load_recipe("walk")
         (lambda: surefoot.at_speed(CLIP, RIG, "fast", by="time"), "speed: wanted a finite number, got the text 'fast'"),
         (lambda: surefoot.lay(CLIP, RIG, ground=Flat(), loops="two"), "loops: wanted a whole frame number"),
         (lambda: surefoot.lay(CLIP, RIG, ground=Flat(), loops=2, stride=1.0), "stride: wanted two shares"),
-        (lambda: surefoot.aboard(CLIP, RIG, "ship"), "motion: wanted a matrix a frame, got the text 'ship'"),
+        (lambda: surefoot.aboard(CLIP, RIG, "ship"), "motion: no space of the clip is called 'ship'; there are none"),
         (lambda: surefoot.let_down(CLIP, RIG, ["hips.y"], plant=3), "plant: wanted a function that plants a clip"),
         (
             lambda: surefoot.replant(CLIP, CLIP, RIG, feet=["lft"]),

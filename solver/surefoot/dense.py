@@ -1,9 +1,8 @@
 """The hand-over with a key on every frame: settled feet written back as channels.
 
-Channels that needed no change are the very objects that came in. In a changed one
-each key has its own slopes, so that the curve between whole frames is what was
-meant: the authored curve plus the correction in swing, and in stance the cubic
-that lies nearest to the planted path at four places between two frames.
+Channels that needed no change are the very objects that came in. In a changed one each key has its own slopes, so that
+the curve between whole frames is what was meant: the authored curve plus the correction in swing, and in stance the
+cubic that lies nearest to the planted path at four places between two frames.
 """
 
 from __future__ import annotations

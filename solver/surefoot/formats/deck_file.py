@@ -46,8 +46,16 @@ Array = NDArray[np.float64]
 def load_deck(path: str | Path) -> Deck:
     """Return the deck in a file, by its suffix: ``.toml``, ``.csv`` or ``.json``.
 
-    Raises FileError when the file can't be read or isn't a deck's, InputError when a value in it is wrong;
-    the message gives the file and the place in it.
+    Parameters
+    ----------
+    path : str or Path
+
+    Raises
+    ------
+    FileError
+        When the file can't be read or isn't a deck's; the message gives the file and the place in it.
+    InputError
+        When a value in it is wrong, or its suffix isn't one of the three.
     """
     suffix, place = Path(path).suffix.lower(), str(path)
     readers: dict[str, Callable[[], Deck]] = {
