@@ -67,8 +67,7 @@ def _at_phases(parts: Array, basis: Array) -> Array:
 def write_channels(scene: Scene, settled: Settled, *, ankle: Array, leave_below: float = 1e-6) -> dict[str, Curve]:
     """Return the changed channels by name, with a key on every frame; the parameters are `dense_segments`'s."""
     segments, changed = dense_segments(scene, settled, ankle=ankle, leave_below=leave_below)
-    wanted = writable(scene, changed)
-    return _curves(scene, segments, wanted) if wanted else {}
+    return _curves(scene, segments, wanted) if (wanted := writable(scene, changed)) else {}
 
 
 def dense_segments(
