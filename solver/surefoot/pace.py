@@ -2,13 +2,15 @@
 
 The cycle's own footprints are laid out along the route; on uneven ground each step is lengthened or shortened,
 within limits, to where its sole has enough ground beneath it. Hips follow at the middle of each stance, by a
-smooth curve between; a foot stays with its footprint and passes on smoothly in its swing.
+smooth curve between; a foot stays with its footprint and passes on in its swing as it does in the cycle, its way
+scaled, and earlier or later where an edge stands near (see `tread`).
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -20,7 +22,7 @@ from surefoot.route import Route
 from surefoot.seat import seats_of
 from surefoot.underfoot import is_even
 
-__all__ = ["Pace", "Step", "paced"]
+__all__ = ["OwnWay", "Pace", "Step", "paced"]
 
 Array = NDArray[np.float64]
 
@@ -31,6 +33,9 @@ HIGHEST = 0.3
 FITS, STANDS = 0.85, 0.6
 """Shares of the sole with ground beneath it: what is looked for, and what is made do with."""
 
+LEAST_WAY = 0.02
+"""Metres that a foot goes ahead in its own swing for its way to tell how the new one is gone."""
+
 
 @dataclass(frozen=True, slots=True)
 class Step:
@@ -38,7 +43,14 @@ class Step:
 
     ``own`` and ``at`` are metres along the route, before and after; ``aside`` to the route's left; ``yaw`` is the
     footprint's heading relative to the route's, radians; ``level`` the height of the ground there, metres; ``frames``
-    are those of the stance, both ends included and not cut off by the end of the clip.
+    are those of the stance, both ends included and not cut off by the end of the clip. ``lean`` is the ground's rise
+    over run along the route.
+
+    The rest tells how it's swung from there to the foot's next footprint, as shares of that swing: it goes ahead from
+    ``leaves`` to ``arrives`` and changes its height from ``turns`` to ``settles``; and how it was set down here:
+    ``toned`` of the way from its own pitch to ``pitch`` (radians), which is gone by the frame ``flat``; ``ahead`` and
+    ``up`` are the metres that its ankle is farther then, for the same footprint;
+    ``down`` tells whether that's below an edge.
     """
 
     foot: int
@@ -49,11 +61,27 @@ class Step:
     at: float = 0.0
     level: float = 0.0
     share: float = 1.0
+    lean: float = 0.0
+    leaves: float = 0.0
+    arrives: float = 1.0
+    turns: float = 0.0
+    settles: float = 1.0
+    toned: float = 0.0
+    pitch: float = 0.0
+    flat: float = 0.0
+    ahead: float = 0.0
+    up: float = 0.0
+    down: bool = False
 
     @property
     def middle(self) -> float:
         """The frame in the middle of the stance."""
         return 0.5 * (self.frames[0] + self.frames[1])
+
+    @property
+    def goes_down(self) -> bool:
+        """Whether it's set down, by the forefoot, below an edge."""
+        return self.toned > 0.0 and self.down
 
 
 def paced(
@@ -80,8 +108,7 @@ def paced(
                 if len(shares) > 1
                 else np.array([step.own])
             )
-        x, z, heading = route.at(tried)
-        x, z = x + step.aside * np.cos(heading), z - step.aside * np.sin(heading)
+        x, z, heading = route.beside(tried, step.aside)
         feet = np.full(len(tried), step.foot)
         seats = seats_of(ground, rig, np.array([x, z]), heading + step.yaw, feet, movable=False)
         cost = np.abs(tried - tried[-1]) / abs(own if abs(own) > 1e-9 else 1.0) + (1.0 - seats.share)
@@ -90,9 +117,57 @@ def paced(
             cost += 5.0 * (np.abs(seats.level - found[-1].level) > HIGHEST * rig.leg)
         best = int(cost.argmin())
         found.append(
-            replace(step, at=float(tried[best]), level=float(seats.level[best]), share=float(seats.share[best]))
+            replace(
+                step,
+                at=float(tried[best]),
+                level=float(seats.level[best]),
+                share=float(seats.share[best]),
+                lean=float(seats.along[best] * np.cos(step.yaw) + seats.across[best] * np.sin(step.yaw)),
+            )
         )
     return tuple(found)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class OwnWay:
+    """How far each foot's ankle has got along the cycle's own way at any frame.
+
+    ``along`` ``(2, frames)`` are metres at the whole frames of the loop from ``first`` on, ``far`` those of a loop.
+    """
+
+    first: int
+    along: Array
+    far: float
+
+    def at(self, foot: int, frame: ArrayLike) -> Array:
+        """Return metres along the way: a smooth curve through the whole frames, loop after loop."""
+        row, count = self.along[foot], self.along.shape[1]
+        time = np.asarray(frame, dtype=np.float64) - self.first
+        whole = np.floor(time)
+        lap, at = np.divmod(whole.astype(np.intp)[..., None] + np.arange(-1, 3), count)
+        before, here, there, after = np.moveaxis(row[at] + lap * self.far, -1, 0)
+        u = time - whole
+        into, out = 0.5 * (there - before), 0.5 * (after - here)
+        rest = 1.0 - u
+        bent = rest * rest * u * into - u * u * rest * out
+        return np.asarray(here * rest * rest * (1.0 + 2.0 * u) + there * u * u * (3.0 - 2.0 * u) + bent)
+
+    def swung(self, foot: int, begin: Array, end: Array, share: Array) -> tuple[Array, Array]:
+        """Return the part of its way that a swinging foot has behind it at shares of its time, and that way, metres.
+
+        A foot that goes nowhere by itself is led on evenly eased.
+        """
+        start = self.at(foot, begin)
+        way = self.at(foot, end) - start
+        goes = np.abs(way) > LEAST_WAY
+        part = (self.at(foot, begin + share * (end - begin)) - start) / np.where(goes, way, 1.0)
+        return np.where(goes, part, eased(share)), way
+
+
+def eased(share: Array) -> Array:
+    """Return a share that sets out and arrives at rest; 0 before and 1 after."""
+    part = np.clip(share, 0.0, 1.0)
+    return part * part * (3.0 - 2.0 * part)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -100,6 +175,7 @@ class Pace:
     """How far hips and feet have got along the route, and how high the ground is for them, at any frame."""
 
     steps: tuple[Step, ...]
+    way: OwnWay
 
     def ahead(self, frame: ArrayLike) -> Array:
         """Return by how much the hips are farther along than in the cycle's own walk, metres."""
@@ -126,13 +202,47 @@ class Pace:
         asked = np.asarray(frame, dtype=np.float64)
         if not mine:
             return np.array([np.zeros(asked.shape), self.ahead(asked), self.rise(asked)])
-        times = np.array([step.frames for step in mine], dtype=np.float64).ravel()
-        values = np.repeat(np.array([[step.own, step.at, step.level] for step in mine]).T, 2, axis=1)
-        k = np.clip(np.searchsorted(times, asked, "right") - 1, 0, max(len(times) - 2, 0))
-        span = np.maximum(times[k + 1] - times[k], 1e-9)
-        share = np.clip((asked - times[k]) / span, 0.0, 1.0)
-        share = share * share * (3.0 - 2.0 * share)
-        return np.asarray(values[:, k] + (values[:, k + 1] - values[:, k]) * share)
+        rows = np.array([
+            (*step.frames, step.own, step.at, step.level, step.leaves, step.arrives, step.turns, step.settles)
+            for step in mine
+        ]).T  # fmt: skip
+        k = np.clip(np.searchsorted(rows[0], asked, "right") - 1, 0, len(mine) - 1)
+        after = np.minimum(k + 1, len(mine) - 1)
+        _, begin, own, at, level, leaves, arrives, turns, settles = rows[:, k]
+        end, next_own, next_at, next_level = rows[[0, 2, 3, 4]][:, after]
+        end = np.maximum(end, begin + 1e-9)
+        share = np.clip((asked - begin) / (end - begin), 0.0, 1.0)
+        part, way = self.way.swung(foot, begin, end, share)
+        late, _ = self.way.swung(foot, begin, end, np.clip((share - leaves) / (arrives - leaves), 0.0, 1.0))
+        longer = (next_at - at) - (next_own - own)
+        own = own + (next_own - own) * part
+        new = own + at - rows[2, k] + longer * part + (way + longer) * (late - part)
+        rising = (share - turns) / (settles - turns)
+        quick = np.clip(rising, 0.0, 1.0)
+        risen = eased(rising) + (1.0 - settles) * (quick * (2.0 - quick) - eased(rising))
+        height = level + (next_level - level) * risen
+        _, _, ahead, up = self.toned(foot, asked)
+        return np.array([own, new + ahead, height + up])
+
+    def toned(self, foot: int, frame: ArrayLike) -> Array:
+        """Return how a foot's landings are toned at each frame, ``(4, ...)``.
+
+        By how much its pitch goes over to another, 0 to 1; that pitch, radians; how much farther ahead and up its
+        ankle is for that, metres.
+        """
+        asked = np.asarray(frame, dtype=np.float64)
+        found = np.zeros((4, *asked.shape))
+        mine = [step for step in self.steps if step.foot == foot]
+        for before, step in pairwise(mine):
+            if step.toned == 0.0:
+                continue
+            begin, end, flat = before.frames[1], step.frames[0], step.flat
+            on = (asked > begin) & (asked < flat)
+            time = asked[on]
+            coming = eased((time - begin) / (end - begin))
+            part = np.where(time <= end, coming, eased((flat - time) / (flat - end)))
+            found[:, on] = [step.toned * part, np.full(part.shape, step.pitch), step.ahead * part, step.up * part]
+        return found
 
     def turns(self, foot: int | None, first: int, last: int) -> Array:
         """Return the whole frames at which the hips' (None) or a foot's way changes, the clip's own ends included.
@@ -143,6 +253,17 @@ class Pace:
         times = [step.middle for step in mine] if foot is None else [time for step in mine for time in step.frames]
         inside = np.clip(np.round(times), first, last)
         return np.unique(np.append(inside, (first, last)))
+
+    def inside(self, foot: int) -> Array:
+        """Return the whole frames of swings whose time is changed, their ends and landings included."""
+        times: list[float] = []
+        mine = [step for step in self.steps if step.foot == foot]
+        for before, step in pairwise(mine):
+            if step.toned or before.leaves > 0.0 or before.arrives < 1.0:
+                times += range(before.frames[1], step.frames[0] + 1)
+            if step.toned:
+                times.append(step.flat)
+        return np.unique(np.round(times))
 
     def stances(self, first: int, last: int) -> tuple[Stance, ...]:
         """Return the stances within a range of frames, cut off at its ends; of single frames none."""

@@ -107,3 +107,9 @@ class Route:
         x = self.x[k] + chord * np.sin(mean) + beyond * np.sin(heading)
         z = self.z[k] + chord * np.cos(mean) + beyond * np.cos(heading)
         return x, z, heading
+
+    def beside(self, distance: ArrayLike, aside: ArrayLike) -> tuple[Array, Array, Array]:
+        """Return x, z and heading so far along and so far to the route's left, metres."""
+        x, z, heading = self.at(distance)
+        aside = np.asarray(aside, dtype=np.float64)
+        return x + aside * np.cos(heading), z - aside * np.sin(heading), heading
