@@ -7,6 +7,7 @@ places and headings get a key on every frame.
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -30,6 +31,20 @@ NEAR = 1e-3
 """Frames on either side of a key between which a slope is taken."""
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class _Walk:
+    """A loop written out, its channels not yet carried along, and what they're to be carried by."""
+
+    clip: Clip
+    rig: Rig
+    channels: dict[str, Curve]
+    belt: Belt
+    pace: Pace
+    route: Route
+    heading: float
+    frames: Array
+
+
 def carried(
     clip: Clip, rig: Rig, loops: int, *, belt: Belt, pace: Pace, route: Route, heading: float
 ) -> dict[str, Curve]:
@@ -39,9 +54,9 @@ def carried(
     """
     frames = np.arange(clip.first, clip.first + loops * clip.frames, dtype=np.float64)
     channels = {name: repeated(curve, clip, loops) for name, curve in clip.channels.items()}
-    write = _along_line if route.is_straight else _along_route
-    toned = _toned(rig, channels, pace, frames)
-    return channels | write(clip, rig, channels, belt, pace, route, heading, frames) | toned
+    walk = _Walk(clip, rig, channels, belt, pace, route, heading, frames)
+    straight = route.is_straight and abs(float(route.heading[0]) - heading) <= 1e-9
+    return channels | (_along_line(walk) if straight else _along_route(walk)) | _toned(walk)
 
 
 def repeated(curve: Curve, clip: Clip, loops: int) -> Curve:
@@ -103,14 +118,14 @@ def added(curve: Curve, more: Added) -> Curve:
     )  # fmt: skip
 
 
-def _toned(rig: Rig, channels: dict[str, Curve], pace: Pace, frames: Array) -> dict[str, Curve]:
+def _toned(walk: _Walk) -> dict[str, Curve]:
     """Return the pitch of feet that land otherwise than in the cycle, where their controls have one."""
-    made = {}
+    pace, made = walk.pace, {}
     for control, foot in CONTROLS:
-        axis = rig.controls[control].axes.get("pitch")
-        if foot is None or axis is None or axis.channel not in channels or not any(s.toned for s in pace.steps):
+        axis = walk.rig.controls[control].axes.get("pitch")
+        if foot is None or axis is None or axis.channel not in walk.channels or not any(s.toned for s in pace.steps):
             continue
-        curve = _finer(channels[axis.channel], pace, foot, frames)
+        curve = _finer(walk.channels[axis.channel], pace, foot, walk.frames)
 
         def more(at: Array, foot: int = foot, axis: Axis = axis, curve: Curve = curve) -> Array:
             share, pitch, _, _ = pace.toned(foot, at)
@@ -129,27 +144,16 @@ def _finer(curve: Curve, pace: Pace, foot: int | None, frames: Array) -> Curve:
     return with_keys(curve, pace.inside(foot))
 
 
-def _along_line(
-    clip: Clip,
-    rig: Rig,
-    channels: dict[str, Curve],
-    belt: Belt,
-    pace: Pace,
-    route: Route,
-    heading: float,
-    frames: Array,
-) -> dict[str, Curve]:
+def _along_line(walk: _Walk) -> dict[str, Curve]:
     """Return hips and feet carried straight on: what is added depends on the frame alone."""
-    turn = float(route.heading[0]) - heading
-    if abs(turn) > 1e-9:
-        return _along_route(clip, rig, channels, belt, pace, route, heading, frames)
+    clip, pace, route, heading = walk.clip, walk.pace, walk.route, walk.heading
     forward = (float(np.sin(heading)), 0.0, float(np.cos(heading)))
     start = (float(route.x[0]), 0.0, float(route.z[0]))
     step = clip.step
 
     def carried(foot: int | None, part: int) -> Added:
         def more(at: Array) -> Array:
-            went = -belt.offset((at - clip.first) * step)[part]
+            went = -walk.belt.offset((at - clip.first) * step)[part]
             if foot is None:
                 return np.asarray(went + start[part] + forward[part] * pace.ahead(at))
             own, new, level = pace.of_foot(foot, at)
@@ -160,42 +164,34 @@ def _along_line(
     made = {}
     for name, foot in CONTROLS:
         for part, key in enumerate("xyz"):
-            axis = rig.controls[name].axes.get(key)
-            if axis is None or axis.channel not in channels or (key == "y" and foot is None):
+            axis = walk.rig.controls[name].axes.get(key)
+            if axis is None or axis.channel not in walk.channels or (key == "y" and foot is None):
                 continue
             more = carried(foot, part)
-            if np.abs(more(frames)).max() > 1e-12:
+            if np.abs(more(walk.frames)).max() > 1e-12:
                 made[axis.channel] = added(
-                    _finer(channels[axis.channel], pace, foot, frames),
+                    _finer(walk.channels[axis.channel], pace, foot, walk.frames),
                     lambda at, more=more, axis=axis: more(at) / axis.scale,  # type: ignore[misc]
                 )
     return made
 
 
-def _along_route(
-    clip: Clip,
-    rig: Rig,
-    channels: dict[str, Curve],
-    belt: Belt,
-    pace: Pace,
-    route: Route,
-    heading: float,
-    frames: Array,
-) -> dict[str, Curve]:
+def _along_route(walk: _Walk) -> dict[str, Curve]:
     """Return hips and feet carried along a bending route, a key on every frame of their places and headings."""
-    went = belt.offset((frames - clip.first) * clip.step)
+    pace, heading, frames = walk.pace, walk.heading, walk.frames
+    went = walk.belt.offset((frames - walk.clip.first) * walk.clip.step)
     s, c = np.sin(heading), np.cos(heading)
     made = {}
     for name, foot in CONTROLS:
-        control = rig.controls[name]
+        control = walk.rig.controls[name]
         at = {}
         for key in ("x", "y", "z", "yaw"):
             axis = control.axes.get(key)
-            if axis is None or axis.channel not in channels:
+            if axis is None or axis.channel not in walk.channels:
                 if key != "y":
                     raise InputError("laying along a bending route needs its x, z and yaw", place=f"control {name}")
                 continue
-            values = Pack.from_curves([channels[axis.channel]]).evaluate(frames)[0]
+            values = Pack.from_curves([walk.channels[axis.channel]]).evaluate(frames)[0]
             at[key] = (values - axis.zero) * axis.scale
         x, z = at["x"] + control.rest[0] - went[0], at["z"] + control.rest[2] - went[2]
         along, aside = s * x + c * z, c * x - s * z
@@ -204,7 +200,7 @@ def _along_route(
             own, new, level = travel, travel + pace.ahead(frames), np.zeros(len(frames))
         else:
             own, new, level = pace.of_foot(foot, frames)
-        px, pz, turn = route.at(new)
+        px, pz, turn = walk.route.at(new)
         over = along - own
         at["x"] = px + over * np.sin(turn) + aside * np.cos(turn) - control.rest[0]
         at["z"] = pz + over * np.cos(turn) - aside * np.sin(turn) - control.rest[2]

@@ -185,7 +185,7 @@ def aboard(clip: Clip, rig: Rig, motion: Deck | str | ArrayLike) -> tuple[Clip, 
     Raises
     ------
     ShapeError, InputError
-        As `motion_of` tells, or if the clip has a space named ``deck`` already.
+        As `motion_of` tells, or if the clip has a space named ``aboard`` already.
     """
     matrices = motion_of(clip, motion)
     if DECK in clip.spaces or DECK in rig.controls:

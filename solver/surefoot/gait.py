@@ -165,8 +165,15 @@ def gait_of(
     >>> gait.kind, round(gait.speed, 2), round(gait.cadence), [round(share, 3) for share in gait.duty]
     ('walk', 1.35, 120, [0.583, 0.583])
     """
+    return gait_in(*walked(clip, rig, ground, belt, stances))
+
+
+def walked(
+    clip: Clip, rig: Rig, ground: Ground | None, belt: Belt | None, stances: Iterable[Stance] | None
+) -> tuple[Scene, tuple[Stance, ...]]:
+    """Return the scene of a clip, and its stances: those given, else stated in it, else found."""
     scene = scene_of(clip, rig, ground, belt)
-    return gait_in(scene, find_stances(scene) if stances is None else tuple(stances))
+    return scene, find_stances(scene) if stances is None else tuple(stances)
 
 
 def gait_in(scene: Scene, stances: tuple[Stance, ...]) -> Gait:

@@ -14,11 +14,9 @@ from numpy.typing import NDArray
 
 from surefoot.belt import Belt
 from surefoot.clip import Clip, Stance
-from surefoot.contact import find_stances
-from surefoot.gait import Landing, landings
+from surefoot.gait import Landing, landings, walked
 from surefoot.given import checked
 from surefoot.ground import Ground
-from surefoot.planting import scene_of
 from surefoot.rig import FEET, Rig
 from surefoot.rotations import length
 from surefoot.scene import Scene
@@ -109,8 +107,7 @@ def phases_of(
     left loading response 0 8
     left mid stance 8 24
     """
-    scene = scene_of(clip, rig, ground, belt)
-    return phases_in(scene, find_stances(scene) if stances is None else tuple(stances))
+    return phases_in(*walked(clip, rig, ground, belt, stances))
 
 
 def phases_in(scene: Scene, stances: tuple[Stance, ...]) -> list[Phase]:
@@ -223,8 +220,7 @@ def step_frames(
     >>> surefoot.step_frames(clip, rig)[0]
     StepFrames(foot='left', contact=1, down=4, passing=8, up=10)
     """
-    scene = scene_of(clip, rig, ground, belt)
-    return steps_in(scene, find_stances(scene) if stances is None else tuple(stances))
+    return steps_in(*walked(clip, rig, ground, belt, stances))
 
 
 def steps_in(scene: Scene, stances: tuple[Stance, ...]) -> list[StepFrames]:

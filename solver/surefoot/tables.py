@@ -8,7 +8,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from surefoot.cautions import FOR_PICTURES
+from surefoot.cautions import BUILT_GROUNDS
 from surefoot.checking import Report
 from surefoot.clip import Clip
 from surefoot.curves import Pack
@@ -254,7 +254,7 @@ def _print_seen(clip: Clip, report: Report, seen: Seen) -> None:
     ground = f"{_plain(seen.ground)}, " if seen.ground else ""
     print(f"ground: {ground}{_ground(report)}{'' if seen.belt_stated else ' (estimated)'}")
     if seen.for_pictures:
-        print(f"stairs, ramps and kerbs are {FOR_PICTURES}")
+        print(BUILT_GROUNDS)
     found = "" if seen.stances_stated else " (found)"
     told = "; ".join(f"{foot} {spans or 'none'}" for foot, spans in stances.items())
     print(f"stances{found}: {told}")

@@ -7,7 +7,7 @@ from typing import Any
 
 import msgspec
 
-from surefoot.cautions import FOR_ANIMATION, FOR_PICTURES
+from surefoot.cautions import BUILT_GROUNDS, FOR_ANIMATION
 from surefoot.checking import Report
 from surefoot.clip import Clip
 from surefoot.ground import Ground, Profile
@@ -87,7 +87,7 @@ def cautions_json(ground: Ground | None = None, *, gait: bool = False) -> dict[s
     """Return what figures of gait and grounds that look like built ones are not for."""
     told = [f"figures of gait are {FOR_ANIMATION}"] if gait else []
     if isinstance(ground, Profile):
-        told.append(f"stairs, ramps and kerbs are {FOR_PICTURES}")
+        told.append(BUILT_GROUNDS)
     return {"cautions": told}
 
 

@@ -32,7 +32,7 @@ def add_options(parser: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Draw the clip and say where it was written."""
-    from surefoot.cautions import FOR_PICTURES
+    from surefoot.cautions import BUILT_GROUNDS
     from surefoot.commands.as_json import cautions_json, print_json
     from surefoot.commands.compared import read_compared
     from surefoot.errors import FileError, UnknownName
@@ -72,6 +72,6 @@ def run(options: argparse.Namespace) -> int:
     else:
         print(f"drawn: {', '.join(kinds)}")
         if isinstance(now.scene.ground, Profile):
-            print(f"stairs, ramps and kerbs are {FOR_PICTURES}")
+            print(BUILT_GROUNDS)
         print(f"written: {options.output}")
     return 0

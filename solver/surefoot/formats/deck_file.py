@@ -25,6 +25,7 @@ from surefoot.errors import FileError, InputError, UnknownName
 from surefoot.file_faults import not_finite, read_text, toml_table
 from surefoot.formats.samples_csv import heading_of, table_of
 from surefoot.given import checked
+from surefoot.key_edits import affine
 from surefoot.rig import LENGTHWISE
 from surefoot.rotations import check_order
 from surefoot.units import ANGLES, LENGTHS, read_rate
@@ -109,7 +110,7 @@ def _of_clip(clip: Clip, **said: Any) -> Deck:
     if not prefix and len(names) < len(clip.channels):
         other = next(name for name in clip.channels if name not in AXES)
         raise UnknownName("channel of a deck", other, AXES, place="channels")
-    curves = {axis: _scaled(clip.channels[name], _unit(axis, clip, name)) for axis, name in names.items()}
+    curves = {axis: affine(clip.channels[name], factor=_unit(axis, clip, name)) for axis, name in names.items()}
     known = None if clip.loop else (float(clip.first), float(clip.last))
     stated: dict[str, Any] = {
         "order": str(clip.extra.get("order", "yxz")),
@@ -127,19 +128,6 @@ def _unit(axis: str, clip: Clip, name: str) -> float:
         field = "unit" if lengthwise else "angle"
         raise InputError(f"wanted one of {', '.join(known)} for {name}, and none is stated", place=field)
     return known[stated]
-
-
-def _scaled(curve: Curve, unit: float) -> Curve:
-    """Return a curve in metres or radians; at 1 the very same object."""
-    if unit == 1.0:
-        return curve
-    handles = curve.handles
-    if handles is not None:
-        handles = handles * np.array([1.0, unit, 1.0, unit])
-    return Curve(
-        curve.frames, curve.values * unit, curve.shapes, curve.slope_in * unit, curve.slope_out * unit, handles,
-        curve.before, curve.after,
-    )  # fmt: skip
 
 
 def _of_csv(text: str, name: str, place: str) -> Deck:

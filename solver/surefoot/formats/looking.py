@@ -24,31 +24,31 @@ __all__ = ["CRASHED", "GOOD", "SLOW", "TOLD", "Lookout", "keep_lookout", "look_f
 
 GOOD, CRASHED, TOLD, SLOW = range(4)
 """How a look ended; the exit status of the process that looked."""
-SECONDS, ROOM = 3.0, 512 << 20
-"""What C3D may take, whatever its size: seconds of a core and bytes."""
-SECONDS_PER_BYTE, ROOM_PER_BYTE = 1e-6, 64
-STAGE_SECONDS, STAGE_ROOM = 5.0, 1 << 30
-STAGE_SECONDS_PER_BYTE, STAGE_ROOM_PER_BYTE = 200e-6, 16 << 10
-"""What OpenUSD may take: a small file may stand for many prims over many frames; up to so much more than C3D:"""
-STAGE_MORE_SECONDS, STAGE_MORE_ROOM = 17.0, 7 << 29
+SECONDS, ROOM = range(2)
+C3D = ((3.0, 1e-6), (512 << 20, 64))
+"""What C3D may take, seconds of a core and bytes: whatever its size, and more for each byte of it."""
+STAGE = ((5.0, 200e-6), (1 << 30, 16 << 10))
+MORE = (17.0, 7 << 29)
+"""What OpenUSD may take, as a small file may stand for many prims over many frames: up to so much more than C3D."""
 
 
 def seconds_for(path: str | Path) -> float:
     """Return how many seconds of a core reading a file may take."""
-    size = Path(path).stat().st_size
-    least = SECONDS + SECONDS_PER_BYTE * size
-    if Path(path).suffix.lower() == ".c3d":
-        return least
-    return min(STAGE_SECONDS + STAGE_SECONDS_PER_BYTE * size, least + STAGE_MORE_SECONDS)
+    return _allowed(path, SECONDS)
 
 
 def room_for(path: str | Path) -> int:
     """Return how many bytes reading a file may take."""
+    return int(_allowed(path, ROOM))
+
+
+def _allowed(path: str | Path, what: int) -> float:
     size = Path(path).stat().st_size
-    least = ROOM + ROOM_PER_BYTE * size
+    least, each = C3D[what]
     if Path(path).suffix.lower() == ".c3d":
-        return least
-    return min(STAGE_ROOM + STAGE_ROOM_PER_BYTE * size, least + STAGE_MORE_ROOM)
+        return least + each * size
+    own, own_each = STAGE[what]
+    return min(own + own_each * size, least + each * size + MORE[what])
 
 
 def look_first(path: str | Path) -> None:
