@@ -239,3 +239,12 @@ def test_loops_are_refused_aboard(capsys: pytest.CaptureFixture[str], tmp_path: 
     (tmp_path / "still.toml").write_text('surefoot = "deck/1"\nunit = "m"\n[channels]\ny = { keys = [[1, 0]] }\n')
     assert main(["plant", "lamplighter", "--loops", "2", "--aboard", str(tmp_path / "still.toml")]) == 2
     assert "--loops: a walk aboard" in capsys.readouterr().err
+
+
+def test_a_loop_on_a_deck_that_does_not_come_back_is_told_by_how_far_and_by_what_angle() -> None:
+    """A deck that turns by 120 degrees and goes 3 m: no one element of its matrix tells the angle."""
+    clip, _ = demo("lamplighter")
+    ends = np.array([1.0, 25.0])
+    deck = Deck({"x": Curve.through(ends, [0.0, 3.0]), "yaw": Curve.through(ends, [0.0, np.radians(120.0)])})
+    with pytest.raises(InputError, match=r"at frame 25 it's 3 m and 120 degrees away from where it was at frame 1"):
+        deck.motion(clip)

@@ -91,9 +91,11 @@ class Deck:
         self._check_cover(clip)
         found = self._at(frames, clip)
         if clip.loop and self.covers is None:
-            apart = np.abs(self._at(np.array([clip.last + 1.0]), clip)[0] - found[0])
-            if apart.max() > CLOSED:
-                told = f"{np.linalg.norm(apart[:3, 3]):.3g} m and {np.degrees(apart[:3, :3].max()):.3g} degrees away"
+            end = self._at(np.array([clip.last + 1.0]), clip)[0]
+            if np.abs(end - found[0]).max() > CLOSED:
+                over = np.clip((np.trace(end[:3, :3] @ found[0, :3, :3].T) - 1.0) / 2.0, -1.0, 1.0)
+                far = np.linalg.norm(end[:3, 3] - found[0, :3, 3])
+                told = f"{far:.3g} m and {np.degrees(np.arccos(over)):.3g} degrees away"
                 raise InputError(
                     f"at frame {clip.last + 1} it's {told} from where it was at frame {clip.first}, and the clip is a "
                     "loop; write the cycle out first, or state an even motion as the belt",
