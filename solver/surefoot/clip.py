@@ -116,7 +116,7 @@ class Clip:
 
     def __post_init__(self) -> None:
         rate = self.rate if isinstance(self.rate, Fraction) else read_rate(self.rate)
-        if not 0 < rate <= 100_000:
+        if not 0 < rate.numerator <= 100_000 * rate.denominator:
             raise InputError(f"must be above 0 and at most 100000, got {self.rate}", place="rate")
         object.__setattr__(self, "rate", rate)
         self._check_kinds()
@@ -219,7 +219,7 @@ class Clip:
     @property
     def step(self) -> float:
         """Seconds from one frame to the next."""
-        return float(1 / self.rate)
+        return self.rate.denominator / self.rate.numerator
 
     def curve(self, name: str, *, place: str = "channels") -> Curve:
         """Return the channel ``name``, or raise UnknownName with the nearest one."""

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from typing import Literal
 
 import numpy as np
@@ -143,16 +144,20 @@ def _unit(edit: Edit, axis: Axis | None) -> float:
 
 def _scaled(curve: Curve, edit: Edit, clip: Clip, axis: Axis | None) -> Curve:
     rate, at = advance_of(curve), float(clip.first)
-    frames = np.arange(clip.first, clip.last + 1, dtype=np.float64)
     if edit.about == "rest":
         pivot = 0.0 if axis is None else axis.zero
     else:
-        if not isinstance(edit.about, str):
-            frames = np.array([float(edit.about)])
-        values = Pack.from_curves([curve]).evaluate(frames)[0]
-        pivot = float(np.mean(values - rate * (frames - at)))
+        first, last = (clip.first, clip.last) if isinstance(edit.about, str) else (float(edit.about),) * 2
+        pivot = _mean(curve, first, last, rate=rate, at=at)
     keeps = 1.0 - edit.by
     return affine(curve, factor=edit.by, offset=keeps * pivot, rate=keeps * rate, at=at)
+
+
+@lru_cache(maxsize=256)  # while a slider is dragged it is asked of the same curve again and again
+def _mean(curve: Curve, first: float, last: float, *, rate: float, at: float) -> float:
+    """Return a curve's mean over whole frames, less what it advances since frame ``at``."""
+    frames = np.arange(first, last + 1, dtype=np.float64)
+    return float(np.mean(Pack.from_curves([curve]).evaluate(frames)[0] - rate * (frames - at)))
 
 
 def _moved(curve: Curve, by: float, clip: Clip) -> Curve:

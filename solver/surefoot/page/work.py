@@ -229,7 +229,7 @@ class Work:
                 if level
                 else footings_of(scene_of(shown, self.rig, ground, planted.belt), planted.stances)
             )
-            figure = figure_of(scene, planted.stances, footings)
+            figure = figure_of(scene, planted.stances)
             for name in ("joints", "hind", "toes", "hips", "up", "forward"):
                 arrays[f"{word}.{name}"] = getattr(figure, name)
             if word == "after":
@@ -258,7 +258,8 @@ class Work:
         end = mixed.last + 1 if mixed.loop else mixed.last
         at = np.linspace(mixed.first, end, 8 * (end - mixed.first) + 1)
         pair = [mixed.channels[wishes.channel], planted.channels[wishes.channel]]
-        arrays["curve"] = np.vstack([at, Pack.from_curves(pair).evaluate(at)])
+        values = Pack.from_curves(pair[: 1 if pair[0] is pair[1] else 2]).evaluate(at)
+        arrays["curve"] = np.array([at, values[0], values[-1]])
         for word, curve in zip(("before", "after"), pair, strict=True):
             arrays[f"keys.{word}"] = np.stack([curve.frames, curve.values], axis=-1)
         head["channel"] = wishes.channel

@@ -41,9 +41,8 @@ from surefoot.ground import Flat, Ground, Plane, Profile
 from surefoot.leg import knee_forward, knee_point
 from surefoot.planting import Footprint
 from surefoot.rig import FEET, Rig
-from surefoot.rotations import apply, matrix
 from surefoot.scene import Scene
-from surefoot.sole import Turns
+from surefoot.sole import Points, Soles, Turns
 
 __all__ = [
     "JOINTS",
@@ -125,36 +124,29 @@ def footings_of(scene: Scene, stances: Sequence[Stance]) -> tuple[Footing, ...]:
     found = []
     for stance, number in zip(ordered, own, strict=True):
         foot = FEET.index(stance.foot)
-        zero = np.zeros((2, 1))
-        sole = scene.soles.points(np.zeros((3, 2, 1)), zero)[:, :, foot, 0]
-        ankle = scene.soles.planted(Turns(zero, zero, zero, zero))[:, foot, 0]
-        held = prints.outof(np.full(sole.shape[1], number), sole + ankle[:, None]) + prints.origin[:, number, None]
-        hind, toes = scene.soles.hind, sole.shape[1] - 3 - scene.soles.hind
-        back = _orders(scene.binding.rig, "hind_corners", hind)[foot]
-        front = _orders(scene.binding.rig, "toe_corners", toes)[foot]
+        flat = _flat(scene.binding.rig)[:, :, foot]
+        held = prints.outof(np.full(flat.shape[1], number), flat) + prints.origin[:, number, None]
         held = np.concatenate([held, prints.origin[:, number, None]], axis=1)
         held = _under_foot(scene, held, stance)
-        rings = held[:, back].T, held[:, hind + front].T
-        found.append(Footing(stance, foot, held[:, -1].copy(), *rings, held[:, -4:-1].T))
+        found.append(_footing(scene.binding.rig, stance, held[:, -1].copy(), held[:, :-1]))
     return tuple(found)
 
 
 def footings_at(scene: Scene, footprints: Sequence[Footprint]) -> tuple[Footing, ...]:
     """Return the footprints that a plant tells, on level ground, left foot's first; quicker than to fit them anew."""
-    zero = np.zeros((2, 1))
-    flat = scene.soles.points(np.zeros((3, 2, 1)), zero) + scene.soles.planted(Turns(zero, zero, zero, zero))[:, None]
-    hind = scene.soles.hind
     found = []
     for step in footprints:
-        foot = FEET.index(step.stance.foot)
         s, c = np.sin(step.yaw), np.cos(step.yaw)
-        turn = np.array([[c, 0.0, s], [0.0, 1.0, 0.0], [-s, 0.0, c]])
-        held = turn @ flat[:, :, foot, 0] + np.array(step.place)[:, None]
-        back = _orders(scene.binding.rig, "hind_corners", hind)[foot]
-        front = _orders(scene.binding.rig, "toe_corners", held.shape[1] - 3 - hind)[foot]
-        rings = held[:, back].T, held[:, hind + front].T
-        found.append(Footing(step.stance, foot, np.array(step.place), *rings, held[:, -3:].T))
+        turn, place = np.array([[c, 0.0, s], [0.0, 1.0, 0.0], [-s, 0.0, c]]), np.array(step.place)
+        held = turn @ _flat(scene.binding.rig)[:, :, FEET.index(step.stance.foot)] + place[:, None]
+        found.append(_footing(scene.binding.rig, step.stance, place, held))
     return tuple(found)
+
+
+def _footing(rig: Rig, stance: Stance, place: Array, held: Array) -> Footing:
+    """Return a footing from its sole's points ``(3, n)``, in the order of `_drawn`."""
+    hind, points = _drawn(rig).hind, held.T
+    return Footing(stance, FEET.index(stance.foot), place, points[:hind], points[hind:-4], points[-4:-1])
 
 
 def _under_foot(scene: Scene, held: Array, stance: Stance) -> Array:
@@ -191,31 +183,40 @@ def figure_of(scene: Scene, stances: Sequence[Stance], footings: Sequence[Footin
         From `footings_of` for the whole clip; without them ``anchors`` are all NaN.
     """
     rig = scene.binding.rig
-    hind, toes = _rings(scene)
     heading = way_of(scene)
-    to_world = [scene.to_world(_steady(axis, scene.count)) for axis in np.vstack([np.eye(3), np.zeros(3)])]
-    turn = (np.array(to_world[:3]) - to_world[3]).transpose(2, 1, 0)
-    frame = np.tile(np.eye(4), (scene.count, 1, 1))
-    frame[:, :3, :3], frame[:, :3, 3] = turn, to_world[3].T
-    hips = scene.belt.to_ground(scene.pose.hips, scene.time)
-    own = np.swapaxes(turn, 1, 2)  # ground from world
-    axes = scene.pose.hips_turn
+    points = scene.soles.placed(_drawn(rig), scene.angles, scene.pose.bend) + scene.ankle[:, None]
+    hind, toes = np.split(points[:, :-4], [_drawn(rig).hind], axis=1)
+    axes, place = scene.pose.hips_turn, scene.pose.hips
+    knee = _knee(scene)
+    own = np.concatenate([np.stack([place, place + axes[:, 1], place + axes[:, 2]], axis=1), knee], axis=1)
+    own = scene.belt.to_ground(own, scene.time)
+    hips = own[:, 0]
     middle, reach = hips.mean(axis=1), BEYOND * rig.leg
     along = _along(hips - middle[:, None], heading)
+    heel, ball, toe, hinge = points[:, -4:].swapaxes(0, 1)
     return Figure(
         frames=scene.frames.copy(),
-        joints=_joints(scene).transpose(3, 2, 1, 0),
+        joints=np.stack([scene.hip, own[:, 3:], scene.ankle, heel, hinge, ball, toe]).transpose(3, 2, 0, 1),
         hind=hind.transpose(3, 2, 1, 0),
         toes=toes.transpose(3, 2, 1, 0),
         hips=hips.T.copy(),
-        up=np.einsum("nij,jn->ni", own, axes[:, 1]),
-        forward=np.einsum("nij,jn->ni", own, axes[:, 2]),
+        up=(own[:, 1] - hips).T,
+        forward=(own[:, 2] - hips).T,
         standing=_standing(scene, stances).T,
         anchors=_anchors(scene, footings),
-        world_from_ground=frame,
+        world_from_ground=_world_from_ground(scene),
         line=ground_line(scene.ground, middle, heading, float(along.min()) - reach, float(along.max()) + reach),
         heading=heading,
     )
+
+
+def _world_from_ground(scene: Scene) -> Array:
+    """Return a matrix ``(4, 4)`` for each frame, ``(frames, 4, 4)``."""
+    ends = np.repeat(np.eye(3, 4)[:, :, None], scene.count, axis=2)  # the axes' ends, and the origin
+    ends = scene.to_world(ends)
+    frame = np.tile(np.eye(4), (scene.count, 1, 1))
+    frame[:, :3, :3], frame[:, :3, 3] = (ends[:, :3] - ends[:, 3:]).transpose(2, 0, 1), ends[:, 3].T
+    return frame
 
 
 def looked_at(points: ArrayLike, view: View, heading: float = 0.0) -> Array:
@@ -271,43 +272,43 @@ def way_of(scene: Scene) -> float:
     return float(np.arctan2(went[0], went[2]))
 
 
-def _joints(scene: Scene) -> Array:
-    """Return hip, knee, ankle, heel, hinge, ball and toe, ``(3, 7, 2, frames)``."""
-    pose, rig = scene.pose, scene.binding.rig
-    thigh, shank = (np.array([[getattr(leg, bone)] for leg in rig.legs]) for bone in ("thigh", "shank"))
+def _knee(scene: Scene) -> Array:
+    """Return both knees, world space, ``(3, 2, frames)``."""
+    pose, legs = scene.pose, scene.binding.rig.legs
+    thigh, shank = (np.array([[getattr(leg, bone)] for leg in legs]) for bone in ("thigh", "shank"))
     forward = knee_forward(pose.hips_turn, pose.angles, pose.knee, hip=pose.hip, ankle=pose.ankle)
-    knee = scene.belt.to_ground(knee_point(pose.hip, pose.ankle, forward, thigh, shank), scene.time)
-    line = scene.soles.centre_line(scene.angles, pose.bend) + scene.ankle[:, None]
-    own = np.array([leg.foot.ball for leg in rig.legs]).T[..., None]
-    hinge = apply(matrix(*scene.angles), np.broadcast_to(own, scene.ankle.shape)) + scene.ankle
-    return np.concatenate([np.stack([scene.hip, knee, scene.ankle, line[:, 0], hinge], axis=1), line[:, 1:]], axis=1)
-
-
-def _rings(scene: Scene) -> tuple[Array, Array]:
-    """Return the soles of hindfoot and toes, corners in drawing order, ``(3, corners, 2, frames)``."""
-    corners = scene.soles.corners(scene.angles, scene.pose.bend) + scene.ankle[:, None]
-    parts = corners[:, : scene.soles.hind], corners[:, scene.soles.hind :]
-    made = []
-    for part, name in zip(parts, ("hind_corners", "toe_corners"), strict=True):
-        ring = np.empty_like(part)
-        for foot, order in enumerate(_orders(scene.binding.rig, name, part.shape[1])):
-            ring[:, :, foot] = part[:, order, foot]
-        made.append(ring)
-    return made[0], made[1]
+    return knee_point(pose.hip, pose.ankle, forward, thigh, shank)
 
 
 @lru_cache(maxsize=64)
-def _orders(rig: Rig, name: str, most: int) -> list[NDArray[np.intp]]:
-    """Return for each foot in which order its corners go round; a shorter list's last corner repeats."""
-    found = []
-    for leg in rig.legs:
-        own = getattr(leg.foot, name)[:, ::2]
-        x, z = (own - own.mean(axis=0)).T
-        order = np.arctan2(x, z).argsort(kind="stable")
-        last = int(np.flatnonzero(order == len(own) - 1)[0])
-        again = np.arange(len(own), most)
-        found.append(np.concatenate([order[: last + 1], again, order[last + 1 :]]))
-    return found
+def _drawn(rig: Rig) -> Points:
+    """Return what is drawn of a sole: the rings of hindfoot and toes in drawing order, heel, ball, toe and hinge."""
+    soles = Soles.of(rig)
+    table = np.array(soles.points_of)
+    for part, name in ((slice(soles.hind), "hind_corners"), (slice(soles.hind, -3), "toe_corners")):
+        ring = table[:, part]
+        for foot, leg in enumerate(rig.legs):
+            ring[:, :, foot] = ring[:, _order(getattr(leg.foot, name), ring.shape[1]), foot]
+    hinge = np.zeros((7, 1, len(rig.legs)))
+    hinge[:3, 0] = np.array([leg.foot.ball for leg in rig.legs]).T
+    return Points(np.concatenate([table, hinge], axis=1), soles.hind)
+
+
+def _order(corners: Array, most: int) -> NDArray[np.intp]:
+    """Return in which order a foot's corners ``(n, 3)`` go round; where others have more, its last one repeats."""
+    own = corners[:, ::2]
+    x, z = (own - own.mean(axis=0)).T
+    order = np.arctan2(x, z).argsort(kind="stable")
+    last = int(np.flatnonzero(order == len(own) - 1)[0])
+    return np.concatenate([order[: last + 1], np.arange(len(own), most), order[last + 1 :]])
+
+
+@lru_cache(maxsize=64)
+def _flat(rig: Rig) -> Array:
+    """Return what is drawn of both flat soles, in footprint space, ``(3, n, feet)``."""
+    soles, zero = Soles.of(rig), np.zeros((2, 1))
+    flat = soles.placed(_drawn(rig), np.zeros((3, 2, 1)), zero)
+    return np.asarray((flat + soles.planted(Turns(zero, zero, zero, zero))[:, None])[..., 0])
 
 
 def _standing(scene: Scene, stances: Sequence[Stance]) -> NDArray[np.bool_]:
@@ -337,7 +338,3 @@ def _anchors(scene: Scene, footings: Sequence[Footing]) -> Array:
 
 def _along(points: Array, heading: float) -> Array:
     return np.asarray(np.sin(heading) * points[0] + np.cos(heading) * points[2])
-
-
-def _steady(point: Array, count: int) -> Array:
-    return np.repeat(np.asarray(point, dtype=np.float64)[:, None], count, axis=1)

@@ -17,7 +17,7 @@ const shown = { authored: true, planted: true, neighbours: false, finding: null,
 const scrub = $("scrub");
 scrub.setAttribute("aria-valuemin", about.first);
 scrub.setAttribute("aria-valuemax", about.last);
-let answer = null, told = { before: [], after: [] }, playing = 0;
+let answer = null, told = { before: [], after: [] }, playing = 0, later = 0;
 
 document.title = `${about.name}: Surefoot`;
 $("name").textContent = about.name;
@@ -30,7 +30,13 @@ const asking = new Asking(arrived, trouble);
 $("channel").value = past.now.channel;
 
 function changed() {
-  asking.ask(past.now);  // first of all: the server works while the page shows what was asked
+  asking.ask(past.now);
+  later ||= setTimeout(showWishes, 8);
+}
+
+function showWishes() {
+  clearTimeout(later);
+  later = 0;
   showMix();
   showChanges(past, about);
   $("undo").disabled = !past.before.length;
