@@ -11,6 +11,7 @@ the step out), so that the first and last frame of a stance survive. The form
 from __future__ import annotations
 
 from dataclasses import dataclass, fields
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -61,6 +62,7 @@ class ContactLimits:
             if finite_number(getattr(self, one.name), place=one.name) < 0.0:
                 raise InputError(f"wanted 0 or more, got {getattr(self, one.name)!r}", place=one.name)
 
+    @lru_cache(maxsize=64)  # noqa: B019 - a few small values; every plant asks for the same
     def scaled(self, leg: float) -> ContactLimits:
         """Return the limits for a leg of so many metres; speeds grow with its root (equal Froude number)."""
         size = leg / REFERENCE_LEG

@@ -31,7 +31,7 @@ $("channel").value = past.now.channel;
 
 function changed() {
   asking.ask(past.now);
-  later ||= setTimeout(showWishes, 8);
+  later ||= setTimeout(showWishes, 50);  // after the answer's figure: until then the machine is the server's
 }
 
 function showWishes() {
@@ -58,6 +58,7 @@ function arrived(head, arrays, wishes) {
   if (root.shown !== (head.whole ? "whole" : "quick")) root.shown = head.whole ? "whole" : "quick";
   if (head.whole) root.wishes = JSON.stringify(wishes);
   showFrame(now.frame, now.lap);
+  if (later) setTimeout(showWishes);
 }
 
 function beforeOf(arrays) {

@@ -19,7 +19,7 @@ export function paper(canvas) {
     canvas.width = Math.round(width * scale);
     canvas.height = Math.round(height * scale);
   }
-  const pen = canvas.getContext("2d");
+  const pen = canvas.getContext("2d", { willReadFrequently: true });  // kept off the graphics card: a few lines each
   pen.setTransform(scale, 0, 0, scale, 0, 0);
   pen.clearRect(0, 0, width, height);
   pen.lineJoin = pen.lineCap = "round";
