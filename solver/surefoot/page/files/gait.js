@@ -18,7 +18,7 @@ function spanOf(answer) {
 export function drawGait(canvas, answer, now, shown) {
   const { data } = answer.arrays["after.touch"];
   if (shows(canvas, [now.frame, answer.head.fine, answer.findings, shown.finding, ...data])) return;
-  const { pen, width, height } = paper(canvas);
+  const { pen, width } = paper(canvas);
   const x = (frame) => LEFT + ((frame - answer.first) / spanOf(answer)) * (width - LEFT - RIGHT);
   const touch = answer.arrays["after.touch"], count = touch.shape[0], fine = answer.head.fine;
   let y = 4;
@@ -43,11 +43,11 @@ export function drawGait(canvas, answer, now, shown) {
   });
   findings(pen, answer, x, y, shown);
   y += 14;
-  scale(pen, answer, x, y);
+  scale(pen, answer, now, x, y);
   pen.strokeStyle = ink("ink");
   pen.lineWidth = 2;
   const at = x(now.frame);
-  path(pen, [[at, 0], [at, height]]);
+  path(pen, [[at, 0], [at, y + 4]]); // ends above the numbers, so that it hides none
   pen.stroke();
 }
 
@@ -82,13 +82,14 @@ function findings(pen, answer, x, y, shown) {
   }
 }
 
-function scale(pen, answer, x, y) {
+function scale(pen, answer, now, x, y) {
   const span = spanOf(answer);
   const step = [1, 2, 4, 5, 10, 20, 50, 100, 200, 500, 1000].find((s) => span / s <= 26) ?? 5000;
   for (let frame = answer.first; frame <= answer.first + span; frame += step) {
     pen.fillStyle = ink("stone");
     pen.fillRect(x(frame) - 0.5, y, 1, 4);
-    write(pen, `${frame}`, x(frame), y + 14, { align: "center", size: 10 });
+    const here = frame === now.frame;
+    write(pen, `${frame}`, x(frame), y + 14, { align: "center", size: 10, bold: here, colour: ink(here ? "ink" : "soft") });
   }
   write(pen, "frame", LEFT - 6, y + 14, { align: "right" });
   if (!answer.loop) return;
