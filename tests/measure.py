@@ -8,7 +8,7 @@ the plain numbers are read. Arrays run frame first; metres, radians; *ground spa
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from itertools import pairwise
 from typing import Any
 
@@ -131,7 +131,8 @@ class Steps:
 
     ``points`` ``(n, k, 3)`` are the sole's corners and its centre line's heel, ball and toe, ground space;
     ``centre`` ``(n, 3, 3)`` are those last three; ``ankle`` ``(n, 3)`` is in world space; ``pitch``, ``yaw``
-    and ``cant`` ``(n,)`` are the foot's, about the world's axes; ``height`` ``(n, k)`` is above the ground.
+    and ``cant`` ``(n,)`` are the foot's, about the world's axes; ``height`` ``(n, k)`` is above the ground, whose
+    ``normal`` ``(3,)`` it's square to.
     """
 
     at: Array
@@ -143,6 +144,7 @@ class Steps:
     cant: Array
     bend: Array
     height: Array
+    normal: Array = field(default_factory=lambda: np.array([0.0, 1.0, 0.0]))
 
 
 def foot_steps(
@@ -169,8 +171,9 @@ def foot_steps(
     points = np.stack(corners + centre, axis=1)
     yaw, pitch, cant = space.turn.as_euler("YXZ").T
     through, normal = (np.asarray(v, dtype=np.float64) for v in plane)
-    height = (points - through) @ (normal / np.linalg.norm(normal))
-    return Steps(at, points, np.stack(centre, axis=1), space.place, pitch, yaw, cant, bend, height)
+    normal = normal / np.linalg.norm(normal)
+    height = (points - through) @ normal
+    return Steps(at, points, np.stack(centre, axis=1), space.place, pitch, yaw, cant, bend, height, normal)
 
 
 def sole_of(shape: Any) -> tuple[list[Array], list[Array], list[Array]]:
@@ -198,7 +201,7 @@ def instants(first: float, last: float, per_frame: int = 1) -> Array:
 
 
 def pivot_path(steps: Steps) -> Array:
-    """Return how far the pivot has slid since the first instant, ``(n, 3)``, metres, ground space.
+    """Return how far the pivot has slid along the ground since the first instant, ``(n, 3)``, metres, ground space.
 
     From one instant to the next, of the points that touch at both (at either, where none does at both) the
     one that moves least stands for the pivot.
@@ -210,15 +213,15 @@ def pivot_path(steps: Steps) -> Array:
         past = steps.height[i - 1] < lowest[i - 1] + TOUCHING
         usable = now & past if (now & past).any() else now | past
         moves = (steps.points[i] - steps.points[i - 1])[usable]
-        path[i] = moves[np.hypot(moves[:, 0], moves[:, 2]).argmin()]
+        moves -= np.outer(moves @ steps.normal, steps.normal)  # what leaves the ground squarely doesn't slide on it
+        path[i] = moves[np.linalg.norm(moves, axis=1).argmin()]
     return np.cumsum(path, axis=0)
 
 
 def slide(steps: Steps) -> float:
     """Return the largest distance across the ground between any two places of the pivot's path, metres."""
-    path = pivot_path(steps)[:, [0, 2]]
-    apart = path[:, None] - path[None]
-    return float(np.hypot(apart[..., 0], apart[..., 1]).max())
+    path = pivot_path(steps)
+    return float(np.linalg.norm(path[:, None] - path[None], axis=-1).max())
 
 
 def spells(steps: Steps, *, onset: float, level: float = np.radians(0.5)) -> Iterator[tuple[int, NDArray[np.intp]]]:

@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 
 from surefoot.bench import Bench, Draft
 from surefoot.joints import KNEE, joints_of_one, limits_of, whip
+from surefoot.lean import lean_of
 from surefoot.rig import FEET, Limits
 from surefoot.rotations import length
 from surefoot.scene import Scene
@@ -119,7 +120,7 @@ class _Soles:
             points = touch.points
             if drift is not None and moves_on:
                 points[..., late[part]] = drift.apply(points[..., late[part]])
-            steps[:, part.start + 1 : part.stop] = least_steps(points, touch.height)[:, 0]
+            steps[:, part.start + 1 : part.stop] = least_steps(points, touch.height, lean_of(scene.ground))[:, 0]
         return cls(depth, gap, _turned(bench, steps, late, -1.0))
 
 

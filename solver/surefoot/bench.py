@@ -21,6 +21,7 @@ from surefoot.easing import Window
 from surefoot.findings import Finding
 from surefoot.foot_styles import FootWorld
 from surefoot.ground import Flat, Ground
+from surefoot.lean import lean_of
 from surefoot.rig import LENGTHWISE, Rig
 from surefoot.rotations import matrix
 from surefoot.scene import Scene
@@ -119,7 +120,8 @@ class Bench:
         last = points[..., -1:]
         if self.scene.drift is not None:
             last = self.scene.drift.apply(last, times=-1)
-        return least_steps(np.concatenate([last, points], axis=-1), np.concatenate([height[..., -1:], height], axis=-1))
+        every = np.concatenate([last, points], axis=-1), np.concatenate([height[..., -1:], height], axis=-1)
+        return least_steps(*every, lean_of(self.scene.ground))
 
     @cached_property
     def turn(self) -> Array:

@@ -5,11 +5,13 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from surefoot.ground import Ground, Plane
+from surefoot.rotations import apply
 from surefoot.scene import Scene
 from surefoot.seat import seats_of
 from surefoot.sole import FOREFOOT, HEEL
 
-__all__ = ["leaning", "planar_lean", "seated_lean", "tilt_onto"]
+__all__ = ["along_slope", "lean_of", "leaning", "planar_lean", "seated_lean", "tilt_onto"]
 
 Array = NDArray[np.float64]
 Indices = NDArray[np.intp]
@@ -25,6 +27,20 @@ def tilt_onto(nx: Array, ny: Array, nz: Array) -> Array:
             [-k * nx * nz, nz, 1.0 - k * nz * nz],
         ]
     )
+
+
+def lean_of(ground: Ground) -> Array | None:
+    """Return the turn ``(3, 3)`` that carries +Y onto the normal of ground that slopes alike everywhere.
+
+    None on level ground, and on ground whose slope is another from place to place: that is looked at in plan.
+    """
+    return None if ground.is_level or not isinstance(ground, Plane) else tilt_onto(*ground.normal_at_point)
+
+
+def along_slope(x: Array, z: Array, lean: Array | None) -> Array:
+    """Return vectors ``(3, ...)`` across level ground, laid onto the slope that ``lean`` is of."""
+    level = np.array([x, np.zeros_like(x), z])
+    return level if lean is None else apply(lean, level)
 
 
 def planar_lean(origin: Array, yaw: Array, foot_of: Indices, scene: Scene) -> Array:

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from surefoot.clip import Stance
+from surefoot.lean import lean_of
 from surefoot.rig import FEET
 from surefoot.seen import Seen
 from surefoot.slide import drift_of
@@ -31,7 +32,7 @@ class Lock:
     heading : float
         The foot's there.
     along, across : ndarray, shape (frames,)
-        Drift since the stance's first frame, ahead and to the left of that heading.
+        Drift since the stance's first frame, ahead and to the left of that heading; on a slope along its surface.
     clearance : ndarray, shape (frames, 3)
         Height of heel, ball and toe above the ground.
     supported : ndarray, shape (frames,)
@@ -73,7 +74,7 @@ class Lock:
 def locks_of(seen: Seen) -> tuple[Lock, ...]:
     """Return how each stance that a check saw holds, those left alone too."""
     scene, ground = seen.scene, seen.scene.ground
-    support = support_in(scene)
+    support, lean = support_in(scene), lean_of(ground)
     nx, ny, nz = ground.normal(*(seen.touch.points[k, -2, :, ::PER_FRAME] for k in (0, 2)))
     found = []
     for stance in seen.stances:
@@ -82,7 +83,7 @@ def locks_of(seen: Seen) -> tuple[Lock, ...]:
         at = frames % scene.count
         flattest = int(at[np.abs(scene.angles[0, foot, at]).argmin()])
         heading = float(scene.angles[1, foot, flattest])
-        s, c = np.sin(heading), np.cos(heading)
+        s, c = _ahead(heading, lean)
         (x, z), _ = drift_of(seen.touch, stance)
         x, z = x[::PER_FRAME], z[::PER_FRAME]
         yaw = scene.angles[1, foot, at]
@@ -101,3 +102,13 @@ def locks_of(seen: Seen) -> tuple[Lock, ...]:
             )
         )
     return tuple(found)
+
+
+def _ahead(heading: float, lean: Array | None) -> tuple[float, float]:
+    """Return x and z of the unit vector ahead, along the slope that ``lean`` is of, as `drift_of` has them."""
+    s, c = np.sin(heading), np.cos(heading)
+    if lean is not None:
+        nx, ny, nz = lean[:, 1]
+        x, _, z = lean.T @ [s, -(nx * s + nz * c) / ny, c]
+        s, c = np.array([x, z]) / np.hypot(x, z)
+    return float(s), float(c)

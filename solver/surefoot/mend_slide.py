@@ -12,6 +12,7 @@ from surefoot.bench import Bench, Draft
 from surefoot.clip import Stance
 from surefoot.easing import Window
 from surefoot.findings import Finding
+from surefoot.lean import along_slope, lean_of
 from surefoot.rig import FEET
 from surefoot.slide import drift_of
 from surefoot.touch import PER_FRAME
@@ -53,7 +54,7 @@ def stance_of(bench: Bench, finding: Finding) -> Stance:
 
 
 def shifted_stance(bench: Bench, finding: Finding, stance: Stance, ways: Mapping[str, Array]) -> list[Draft | None]:
-    """Return the drafts that shift a stance, each by ``(2, frames)`` x and z in ground space.
+    """Return the drafts that shift a stance, each by ``(2, frames)`` x and z, along the slope where there is one.
 
     The swings carry the shift; the foot's other stances stay where they are.
     """
@@ -70,15 +71,16 @@ def shifted_stance(bench: Bench, finding: Finding, stance: Stance, ways: Mapping
         known[-1] = True
     else:
         known[[0, -1]] |= window.level
-    given = np.zeros((len(ways), 2, window.count))
+    given, lean = np.zeros((len(ways), 3, window.count)), lean_of(bench.scene.ground)
     for row, (x, z) in enumerate(ways.values()):
-        ground = np.array([c * x + s * z, np.zeros(len(own)), c * z - s * x])
-        given[row, :, lead : lead + len(own)] = bench.to_world(ground, own % count)[::2]
+        ground = along_slope(c * x + s * z, c * z - s * x, lean)
+        given[row, :, lead : lead + len(own)] = bench.to_world(ground, own % count)
         if window.closed:
             given[row, :, -1] = given[row, :, 0]
     shifts = Band.of(known, np.array([0])).fade(given.reshape(-1, window.count)).reshape(given.shape)
     return [
-        bench.foot_draft(finding, way, foot, window, {"x": x, "z": z}) for way, (x, z) in zip(ways, shifts, strict=True)
+        bench.foot_draft(finding, way, foot, window, {"x": x, "y": y, "z": z})
+        for way, (x, y, z) in zip(ways, shifts, strict=True)
     ]
 
 

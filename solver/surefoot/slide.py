@@ -3,7 +3,9 @@
 From one sample to the next the point that moves least, among those that touch
 at both, is taken for the pivot (after Lyard and Magnenat-Thalmann 2007, seen in a
 secondary source); its steps add up to the drift. A turn about a pivot is no slide,
-and a hand-over from heel to ball is none either, unless the sole moves.
+and a hand-over from heel to ball is none either, unless the sole moves. On a slope
+steps are those along it, so a walk slides there as it would if slope and walk were
+turned level; on uneven ground they are seen in plan.
 """
 
 from __future__ import annotations
@@ -16,6 +18,7 @@ from numpy.typing import NDArray
 from surefoot.clip import Stance
 from surefoot.findings import Finding, level_of
 from surefoot.heeding import heed
+from surefoot.lean import lean_of
 from surefoot.rig import FEET
 from surefoot.slip import least_steps
 from surefoot.touch import PER_FRAME, Touch
@@ -26,7 +29,10 @@ Array = NDArray[np.float64]
 
 
 def drift_of(touch: Touch, stance: Stance) -> tuple[Array, Array]:
-    """Return the drift ``(2, samples)``, x and z in metres since the stance's start, and its frames."""
+    """Return the drift ``(2, samples)``, x and z in metres since the stance's start, and its frames.
+
+    On a slope x and z are those of the slope turned level (see `lean.along_slope`).
+    """
     heed()
     scene = touch.scene
     foot, clip = FEET.index(stance.foot), scene.binding.clip
@@ -38,7 +44,7 @@ def drift_of(touch: Touch, stance: Stance) -> tuple[Array, Array]:
     if scene.drift is not None and laps[-1] > 0:
         for lap in range(1, int(laps.max()) + 1):
             points = np.where(laps >= lap, scene.drift.apply(points), points)
-    move = least_steps(points, height)
+    move = least_steps(points, height, lean_of(scene.ground))
     path = np.zeros((2, len(at)))
     move.cumsum(axis=-1, out=path[:, 1:])
     return path, clip.first + at / PER_FRAME

@@ -12,6 +12,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from surefoot.rotations import apply
 from surefoot.sole import Soles, Turns
 
 __all__ = ["NOTHING", "TOUCHING", "least_steps", "slip_steps", "taken_off", "without_slip"]
@@ -25,15 +26,20 @@ TOUCHING = 5e-4
 NOTHING = 1e-9
 
 
-def least_steps(points: Array, height: Array) -> Array:
+def least_steps(points: Array, height: Array, lean: Array | None = None) -> Array:
     """Return the step ``(2, ..., n - 1)``, x and z, of the touching point that moves least.
 
     Parameters
     ----------
     points : ndarray, shape (3, points, ..., n)
     height : ndarray, shape (points, ..., n)
-        Above the ground, metres.
+        Straight up from the ground, metres.
+    lean : ndarray, shape (3, 3), or None
+        The turn that lays level ground onto a slope: steps are then along the slope, x and z those of the
+        ground as it would lie level. A point that leaves a slope squarely moves in plan, but doesn't slide.
     """
+    if lean is not None:
+        points, height = apply(lean.T, points), lean[1, 1] * height
     touching = height < height.min(axis=0) + TOUCHING
     both = touching[..., 1:] & touching[..., :-1]
     move = points[::2, ..., 1:] - points[::2, ..., :-1]

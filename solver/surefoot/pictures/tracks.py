@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from surefoot.clip import Stance
+from surefoot.lean import along_slope, lean_of
 from surefoot.pictures.subject import Subject
 from surefoot.rig import FEET
 from surefoot.slide import drift_of
@@ -74,7 +75,8 @@ def tracks_of(subject: Subject, *, rounds: int = 1) -> tuple[Track, ...]:
     found = []
     for own in subject.footings:
         stance = own.stance
-        path, _ = drift_of(subject.seen.touch, stance)
+        (x, z), _ = drift_of(subject.seen.touch, stance)
+        path = along_slope(x, z, lean_of(scene.ground))[::2]
         slide, level = slides.get((stance.foot, stance.first), (0.0, ""))
         for lap in range(rounds if clip.loop else 1):
             parts = [own.place[:, None], own.hind.T, own.toes.T, own.anchors[1:2].T]
