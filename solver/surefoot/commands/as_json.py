@@ -16,7 +16,16 @@ from surefoot.locks import Lock
 from surefoot.planting import Planted
 from surefoot.proposals import Proposal
 
-__all__ = ["cautions_json", "comparison_json", "print_json", "proposal_json", "report_json"]
+__all__ = [
+    "aboard_json",
+    "cautions_json",
+    "comparison_json",
+    "laid_json",
+    "lock_json",
+    "print_json",
+    "proposal_json",
+    "report_json",
+]
 
 
 def report_json(report: Report) -> dict[str, Any]:
@@ -89,6 +98,11 @@ def cautions_json(ground: Ground | None = None, *, gait: bool = False) -> dict[s
     if isinstance(ground, Profile):
         told.append(BUILT_GROUNDS)
     return {"cautions": told}
+
+
+def aboard_json(deck: str) -> dict[str, str]:
+    """Return the deck that the feet stand on, by its name, where there is one."""
+    return {"aboard": deck} if deck else {}
 
 
 def print_json(table: dict[str, Any]) -> None:

@@ -28,7 +28,7 @@ def run(options: argparse.Namespace) -> int:
     """Check the clip and print what is found; 0 where there is nothing beyond a note."""
     from dataclasses import replace
 
-    from surefoot.commands.as_json import cautions_json, lock_json, print_json, proposal_json, report_json
+    from surefoot.commands.as_json import aboard_json, cautions_json, lock_json, print_json, proposal_json, report_json
     from surefoot.commands.job import SeveralPairs, read_job, told_of
     from surefoot.lay_tables import print_locks
     from surefoot.oppose import drags
@@ -57,7 +57,8 @@ def run(options: argparse.Namespace) -> int:
         listed = {} if not asked else {"drag": later}
         listed |= {} if ways is None else {"proposals": [proposal_json(way) for way in ways]}
         listed |= {"locks": [lock_json(lock) for lock in report.locks()]} if options.locks else {}
-        print_json({"clip": job.clip.name, **report_json(report), **listed, **cautions_json(job.ground)})
+        deck = aboard_json(job.deck_name)
+        print_json({"clip": job.clip.name, **deck, **report_json(report), **listed, **cautions_json(job.ground)})
     else:
         print_findings(job.clip, report, seen=job.seen)
         if asked:
