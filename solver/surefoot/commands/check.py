@@ -18,7 +18,11 @@ def add_options(parser: argparse.ArgumentParser) -> None:
     add_deck_option(parser)
     told = "list the ways to mend each finding, cheapest first: amounts, cost, what each leaves and harms"
     parser.add_argument("--propose", action="store_true", help=told)
-    told = "list how each stance holds: anchor, drift, clearances, support, slope; frame by frame with --json"
+    told = (
+        "list how each stance holds: anchor, drift along and across, clearances, supported share, slope against the "
+        "ankle's range; with --json frame by frame too (metres and radians, an entry for each of `frames`): `points`, "
+        "heel, ball and toe in the ground's or the deck's space, `held` by which of them or flat, `held_at` where, ..."
+    )
     parser.add_argument("--locks", action="store_true", help=told)
     told = "the pose stands still: its centre of mass must lie over its feet"
     parser.add_argument("--still", action="store_true", help=told)
