@@ -23,7 +23,7 @@ from surefoot.planting import Planted, plant
 from surefoot.rig import Rig
 from surefoot.rotations import check_order, matrix
 
-__all__ = ["AXES", "Deck", "aboard", "motion_of", "plant_aboard"]
+__all__ = ["AXES", "Deck", "aboard", "ashore", "motion_of", "name_of", "plant_aboard"]
 
 Array = NDArray[np.float64]
 
@@ -201,6 +201,16 @@ def aboard(clip: Clip, rig: Rig, motion: Deck | str | ArrayLike) -> tuple[Clip, 
     return replace(clip, spaces={**spaces, DECK: inverse}), replace(rig, controls=controls)
 
 
+def ashore(made: Clip, clip: Clip) -> Clip:
+    """Return what was made of a clip seen from a deck as it is in the world; ``clip`` is the one that went aboard."""
+    return replace(made, spaces=clip.spaces)
+
+
+def name_of(motion: Deck | str | ArrayLike) -> str:
+    """Return what a deck is called in tables: its own name, that of the space, else ``deck``."""
+    return (motion if isinstance(motion, str) else motion.name if isinstance(motion, Deck) else "") or "deck"
+
+
 @checked()
 def plant_aboard(clip: Clip, rig: Rig, motion: Deck | str | ArrayLike, **options: Any) -> Planted:
     """Return the clip with its feet planted on a moving deck; footprints are in the deck's space.
@@ -217,4 +227,4 @@ def plant_aboard(clip: Clip, rig: Rig, motion: Deck | str | ArrayLike, **options
     if isinstance(options.get("before"), Clip):
         options["before"], _ = aboard(options["before"], rig, motion)
     done = plant(seen, riding, **options)
-    return replace(done, clip=replace(done.clip, spaces=clip.spaces))
+    return replace(done, clip=ashore(done.clip, clip))

@@ -52,6 +52,8 @@ class Seen(NamedTuple):
     """The name of a ground that was asked for."""
     for_pictures: bool = False
     """Whether that is stairs, a ramp or the like, which nobody should build from."""
+    deck: str = ""
+    """The name of the deck that the feet stand on; ground, belt and findings are its own."""
 
 
 def print_findings(clip: Clip, report: Report, *, seen: Seen) -> None:
@@ -251,6 +253,8 @@ def _print_seen(clip: Clip, report: Report, seen: Seen) -> None:
     loop = ", a loop" if clip.loop else ""
     name = _plain(clip.name) or "clip"
     print(f"\n{name}: frames {clip.first} to {clip.last} at {float(clip.rate):g} a second{loop}")
+    if seen.deck:
+        print(f"aboard: {_plain(seen.deck)}, whose ground and findings these are")
     ground = f"{_plain(seen.ground)}, " if seen.ground else ""
     print(f"ground: {ground}{_ground(report)}{'' if seen.belt_stated else ' (estimated)'}")
     if seen.for_pictures:

@@ -53,7 +53,8 @@ def steps_of(which: str, foot: int) -> measure.Steps:
 
 def part(steps: measure.Steps, first: int, last: int) -> measure.Steps:
     rows = slice(first - int(steps.at[0]), last - int(steps.at[0]) + 1)
-    return measure.Steps(*(getattr(steps, field.name)[rows] for field in fields(steps)))
+    kept = {f.name: getattr(steps, f.name)[rows] for f in fields(steps) if f.name != "normal"}
+    return measure.Steps(**kept, normal=steps.normal)
 
 
 def labelled(foot: int) -> list[tuple[int, int]]:

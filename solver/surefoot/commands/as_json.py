@@ -12,11 +12,20 @@ from surefoot.checking import Report
 from surefoot.clip import Clip
 from surefoot.ground import Ground, Profile
 from surefoot.laying import Laid
-from surefoot.locks import Lock
+from surefoot.locks import HOLDS, PARTS, Lock
 from surefoot.planting import Planted
 from surefoot.proposals import Proposal
 
-__all__ = ["cautions_json", "comparison_json", "print_json", "proposal_json", "report_json"]
+__all__ = [
+    "aboard_json",
+    "cautions_json",
+    "comparison_json",
+    "laid_json",
+    "lock_json",
+    "print_json",
+    "proposal_json",
+    "report_json",
+]
 
 
 def report_json(report: Report) -> dict[str, Any]:
@@ -91,6 +100,11 @@ def cautions_json(ground: Ground | None = None, *, gait: bool = False) -> dict[s
     return {"cautions": told}
 
 
+def aboard_json(deck: str) -> dict[str, str]:
+    """Return the deck that the feet stand on, by its name, where there is one."""
+    return {"aboard": deck} if deck else {}
+
+
 def print_json(table: dict[str, Any]) -> None:
     """Print a table as indented JSON, numbers unrounded."""
     sys.stdout.write(msgspec.json.format(msgspec.json.encode(table), indent=2).decode() + "\n")
@@ -111,11 +125,22 @@ def laid_json(laid: Laid) -> dict[str, Any]:
 
 
 def lock_json(lock: Lock) -> dict[str, Any]:
-    """Return how one stance holds, with a list a figure, an entry a frame; null where there's none."""
+    """Return how one stance holds, with a list a figure, an entry a frame of ``frames``; null where there's none.
+
+    Places are ``[x, y, z]`` in the ground's space, or the deck's; ``points``, ``anchors`` and ``clearance`` list heel,
+    ball and toe as ``parts`` does; ``held`` says which of them, or the flat sole, holds the foot, ``held_at`` where.
+    """
+    stance = lock.stance
     return {
-        "foot": lock.stance.foot, "first": lock.stance.first, "last": lock.stance.last,
-        "anchor": lock.anchor.tolist(), "heading": lock.heading, "along": lock.along.tolist(),
-        "across": lock.across.tolist(), "clearance": lock.clearance.tolist(),
+        "foot": stance.foot, "first": stance.first, "last": stance.last, "left_alone": stance.left_alone,
+        "unit": "m, rad", "parts": list(PARTS),
+        "anchors": lock.anchors.tolist(), "anchored": stance.first + lock.flattest, "heading": lock.heading,
+        "drift": dict(zip(("along", "across"), lock.drift, strict=True)),
+        "ankle": [float(end) for end in lock.flexion],
+        "frames": list(range(stance.first, stance.last + 1)),
+        "points": lock.points.tolist(),
+        "held": [HOLDS[which] for which in lock.held.tolist()], "held_at": lock.held_at.tolist(),
+        "along": lock.along.tolist(), "across": lock.across.tolist(), "clearance": lock.clearance.tolist(),
         "supported": [None if value != value else value for value in lock.supported.tolist()],
-        "slope": lock.slope.tolist(), "ankle": [float(end) for end in lock.flexion], "unit": "m, rad",
+        "slope": lock.slope.tolist(), "beyond_ankle": lock.beyond_ankle.tolist(),
     }  # fmt: skip

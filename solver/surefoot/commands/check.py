@@ -18,7 +18,11 @@ def add_options(parser: argparse.ArgumentParser) -> None:
     add_deck_option(parser)
     told = "list the ways to mend each finding, cheapest first: amounts, cost, what each leaves and harms"
     parser.add_argument("--propose", action="store_true", help=told)
-    told = "list how each stance holds: anchor, drift, clearances, support, slope; frame by frame with --json"
+    told = (
+        "list how each stance holds: anchor, drift along and across, clearances, supported share, slope against the "
+        "ankle's range; with --json frame by frame too (metres and radians, an entry for each of `frames`): `points`, "
+        "heel, ball and toe in the ground's or the deck's space, `held` by which of them or flat, `held_at` where, ..."
+    )
     parser.add_argument("--locks", action="store_true", help=told)
     told = "the pose stands still: its centre of mass must lie over its feet"
     parser.add_argument("--still", action="store_true", help=told)
@@ -28,7 +32,7 @@ def run(options: argparse.Namespace) -> int:
     """Check the clip and print what is found; 0 where there is nothing beyond a note."""
     from dataclasses import replace
 
-    from surefoot.commands.as_json import cautions_json, lock_json, print_json, proposal_json, report_json
+    from surefoot.commands.as_json import aboard_json, cautions_json, lock_json, print_json, proposal_json, report_json
     from surefoot.commands.job import SeveralPairs, read_job, told_of
     from surefoot.lay_tables import print_locks
     from surefoot.oppose import drags
@@ -57,7 +61,8 @@ def run(options: argparse.Namespace) -> int:
         listed = {} if not asked else {"drag": later}
         listed |= {} if ways is None else {"proposals": [proposal_json(way) for way in ways]}
         listed |= {"locks": [lock_json(lock) for lock in report.locks()]} if options.locks else {}
-        print_json({"clip": job.clip.name, **report_json(report), **listed, **cautions_json(job.ground)})
+        deck = aboard_json(job.deck_name)
+        print_json({"clip": job.clip.name, **deck, **report_json(report), **listed, **cautions_json(job.ground)})
     else:
         print_findings(job.clip, report, seen=job.seen)
         if asked:

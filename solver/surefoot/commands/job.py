@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from surefoot.belt import STILL, Belt
 from surefoot.checking import Report, check
 from surefoot.clip import Clip
-from surefoot.deck import aboard, motion_of
+from surefoot.deck import Deck, aboard, ashore, motion_of, name_of
 from surefoot.demos import deck_path, demo_name, demo_path
 from surefoot.errors import InputError, UnknownName
 from surefoot.formats.deck_file import load_deck
@@ -76,13 +76,14 @@ class Job:
     """World from deck at each frame, ``(frames, 4, 4)``."""
     shore: tuple[Clip, Rig] | None = None
     """Clip and rig as their files have them, where there's a deck."""
+    deck_name: str = ""
 
     def ashore(self, planted: Clip) -> tuple[Self, Clip]:
         """Return the job and a planted clip in the world again, as files have them."""
         if self.shore is None:
             return self, planted
         clip, rig = self.shore
-        return replace(self, clip=clip, rig=rig, deck=None, shore=None), replace(planted, spaces=clip.spaces)
+        return replace(self, clip=clip, rig=rig, deck=None, shore=None, deck_name=""), ashore(planted, clip)
 
     @property
     def seen(self) -> Seen:
@@ -92,6 +93,7 @@ class Job:
             stances_stated=self.clip.stances is not None,
             ground="" if isinstance(self.ground, Flat) else self.ground.name,
             for_pictures=isinstance(self.ground, Profile),
+            deck=self.deck_name,
         )
 
     def files(self, clip: Clip, path: str) -> list[tuple[bytes, str]]:
@@ -113,7 +115,7 @@ def read_job(options: argparse.Namespace) -> Job:
     assert rig is not None
     clip = read_stances(options.stances, opened.clip)
     rig = rooted(rig, clip)
-    deck = None if getattr(options, "aboard", None) is None else _deck(options.aboard, clip)
+    riding = None if getattr(options, "aboard", None) is None else _deck(options.aboard, clip)
     belt: Belt | None = None
     if options.belt == "estimate":
         clip = replace(clip, belt=None)
@@ -123,9 +125,9 @@ def read_job(options: argparse.Namespace) -> Job:
     if options.landing is not None and not 0.0 <= options.landing <= 1.0:
         raise InputError(f"wanted seconds from 0 to 1, got {options.landing:g}", place="--landing")
     tolerances = _tolerances(options.tolerance, rig)
-    shore = None
-    if deck is not None:
-        shore = clip, rig
+    shore = deck = None
+    if riding is not None:
+        shore, deck = (clip, rig), motion_of(clip, riding)
         clip, rig = aboard(clip, rig, deck)
     spans = read_leave(options.leave)
     if spans:
@@ -138,7 +140,7 @@ def read_job(options: argparse.Namespace) -> Job:
             raise UnknownName("kind of finding that waits to be asked for", kind, WHEN_ASKED, place="--also")
     return Job(
         path, clip, rig, ground, belt, tolerances, options.landing, also, opened.mapping, opened.fitted, rig_file,
-        deck, shore,
+        deck, shore, "" if riding is None else name_of(riding),
     )  # fmt: skip
 
 
@@ -199,15 +201,15 @@ def said_of(option: str) -> Iterator[None]:
         raise (error.at(option) if error.place == "layers" else error.within(option)) from None
 
 
-def _deck(name: str, clip: Clip) -> NDArray[np.float64]:
-    """Return the motion of a deck: a space of the clip, a file, or that of the demo of a name."""
+def _deck(name: str, clip: Clip) -> Deck | str:
+    """Return a deck: a space of the clip by its name, one from a file, or that of the demo of a name."""
     path = Path(name)
     plain = bool(name) and not path.suffix and path.name == name and "\0" not in name and not path.exists()
     if name in clip.spaces:
-        return motion_of(clip, name)
+        return name
     if plain and deck_path(name) is None:
         raise UnknownName("deck's file or space of the clip", name, clip.spaces, place="--aboard")
-    return load_deck((deck_path(name) if plain else None) or name).motion(clip)
+    return load_deck((deck_path(name) if plain else None) or name)
 
 
 def _ground(name: str) -> Ground:

@@ -16,10 +16,11 @@ from surefoot.belt import Belt
 from surefoot.checking import Report, check
 from surefoot.clip import Clip
 from surefoot.clip_file import clip_bytes
-from surefoot.commands.as_json import cautions_json, comparison_json, print_json, report_json
+from surefoot.commands.as_json import cautions_json, comparison_json, lock_json, print_json, report_json
 from surefoot.commands.job import Job, SeveralPairs, check_outputs, read_job, told_of
 from surefoot.errors import InputError
 from surefoot.joints import knee_turn
+from surefoot.lay_tables import print_locks
 from surefoot.options import read_anchor, read_frames, read_length
 from surefoot.pairs import Pairs, block_pairs, load_pairs, plant_pairs
 from surefoot.planting import plant, scene_of
@@ -29,7 +30,7 @@ from surefoot.tables import Seen, print_comparison, print_findings
 
 __all__ = ["block_in_pairs", "check_in_pairs", "plant_in_pairs"]
 
-ONE_PAIR = ("stances", "leave", "also", "propose", "locks", "still", "layer", "before", "only", "frames", "accept",
+ONE_PAIR = ("stances", "leave", "also", "propose", "still", "layer", "before", "only", "frames", "accept",
             "reject", "let", "loops", "along", "stride")  # fmt: skip
 """Options that are about the feet or the hips of one pair."""
 
@@ -41,10 +42,13 @@ def check_in_pairs(options: argparse.Namespace, found: SeveralPairs) -> int:
     for pair, job, belt in _jobs(options, load_pairs(found.character)):
         with told_of(job.path):
             reports.append(job.judge(job.clip, belt))
-        told[pair] = report_json(reports[-1])
+        locks = reports[-1].locks() if options.locks else ()
+        told[pair] = report_json(reports[-1]) | ({"locks": [lock_json(lock) for lock in locks]} if locks else {})
         if not options.json:
             _head(pair, first=len(reports) == 1)
             print_findings(job.clip, reports[-1], seen=job.seen)
+            if locks:
+                print_locks(locks)
         clip, ground = job.clip, job.ground
     if options.json:
         print_json({"clip": clip.name, "pairs": told, **cautions_json(ground)})

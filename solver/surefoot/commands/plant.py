@@ -58,7 +58,7 @@ def run(options: argparse.Namespace) -> int:
 
     from surefoot.belt import STILL
     from surefoot.clip import Clip
-    from surefoot.commands.as_json import cautions_json, comparison_json, laid_json, print_json
+    from surefoot.commands.as_json import aboard_json, cautions_json, comparison_json, laid_json, print_json
     from surefoot.commands.job import SeveralPairs, check_outputs, read_before, read_job, told_of
     from surefoot.commands.results import layer_file, planted_files
     from surefoot.errors import InputError
@@ -161,10 +161,10 @@ def run(options: argparse.Namespace) -> int:
         files.append((layer, options.layer))
     save_all(files)
     if options.json:
-        told = cautions_json(job.ground) | ({} if laid is None else {"laid": laid_json(laid)})
-        print_json(
-            {**comparison_json(job.clip, planted, first, after, list(written)), "knees_turned_deg": knees, **told}
-        )
+        deck, cautions = aboard_json(job.deck_name), cautions_json(job.ground)
+        laid_out = {} if laid is None else {"laid": laid_json(laid)}
+        told = comparison_json(job.clip, planted, first, after, list(written))
+        print_json({**told, **deck, "knees_turned_deg": knees, **cautions, **laid_out})
     else:
         print_comparison(job.clip, planted, first, after, written, knees, seen=job.seen)
         if laid is None:

@@ -10,8 +10,8 @@ __all__ = ["DESCRIPTION", "EXAMPLE", "add_options", "run"]
 
 DESCRIPTION = (
     "Answer JSON-RPC 2.0 calls, one a line, on standard input and output, until the input ends. Methods: about, "
-    "rig.load, ground.load, clip.open, clip.close, check, plant, propose, accept, keys, cancel; progress comes as "
-    "notifications to a call with progress true. `--client FILE` writes a client for Python 3.7 and later."
+    "rig.load, ground.load, deck.load, clip.open, clip.close, check, plant, propose, accept, keys, cancel; progress "
+    "comes as notifications to a call with progress true. `--client FILE` writes a client for Python 3.7 and later."
 )
 EXAMPLE = """echo '{"jsonrpc": "2.0", "id": 1, "method": "about"}' | surefoot rpc"""
 

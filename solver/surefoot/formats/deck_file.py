@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -45,7 +46,7 @@ Array = NDArray[np.float64]
 
 @checked()
 def load_deck(path: str | Path) -> Deck:
-    """Return the deck in a file, by its suffix: ``.toml``, ``.csv`` or ``.json``.
+    """Return the deck in a file, by its suffix: ``.toml``, ``.csv`` or ``.json``; one that has no name gets the file's.
 
     Parameters
     ----------
@@ -66,7 +67,8 @@ def load_deck(path: str | Path) -> Deck:
     }
     if suffix not in readers:
         raise UnknownName("suffix of a deck's file", suffix, readers, place=place)
-    return readers[suffix]()
+    deck = readers[suffix]()
+    return deck if deck.name else replace(deck, name=Path(path).stem)
 
 
 def parse_deck(text: str, *, place: str = "deck") -> Deck:

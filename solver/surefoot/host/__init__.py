@@ -7,6 +7,9 @@ the host is left as it was. Nothing here starts a thread, prints, or keeps anyth
 For anything else, `read` gives the rig's channels as a clip, the library works on that, and `write` puts what
 differs back, under the same promises: ``write(host, clip, surefoot.apply_proposals(clip, rig, ways), rig)``.
 
+Feet on something that moves, a lift or a boat's deck: ``plant(host, rig, aboard="boat")`` takes a space of the
+host's, or a deck from ``surefoot.load_deck``.
+
 `MemoryHost` is such a class, with the channels in memory: an example to copy, and a place to try things.
 """
 

@@ -6,16 +6,21 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from typing import Literal
 
+import numpy as np
+from numpy.typing import ArrayLike
+
 from surefoot.belt import Belt
 from surefoot.checking import Report
 from surefoot.checking import check as check_clip
 from surefoot.choice import Choice
 from surefoot.clip import Clip, Stance
+from surefoot.deck import Deck, ashore, motion_of
+from surefoot.deck import aboard as seen_from
 from surefoot.footprint import Anchor
 from surefoot.given import checked, frames_in
 from surefoot.ground import Ground
 from surefoot.host.protocol import Host, Progress
-from surefoot.host.reading import read, tell, telling
+from surefoot.host.reading import read, space_of, tell, telling
 from surefoot.host.writing import write
 from surefoot.letting import let_down
 from surefoot.planting import Planted
@@ -59,6 +64,7 @@ def check(
     belt: Belt | None = None,
     stances: Iterable[Stance] | None = None,
     tolerances: Mapping[str, Triple] | None = None,
+    aboard: Deck | str | ArrayLike | None = None,
     progress: Progress | None = None,
 ) -> Report:
     """Return what is wrong with the feet in the host; nothing is written.
@@ -67,6 +73,9 @@ def check(
     ----------
     ground, belt, stances, tolerances : as for `surefoot.check`
         A host states no belt and no stances: what isn't given is estimated and found.
+    aboard : Deck, str or array_like of shape (frames, 4, 4), optional
+        What the feet stand on where that moves: a deck (`surefoot.load_deck` reads one from a file), the name of a
+        space of the host's, or world from deck at each frame, metres. Ground, belt and findings are then the deck's.
     progress : callable, optional
         Called as ``progress(share, what)`` at each stage and up to fifty times a second within it; False cancels.
 
@@ -79,6 +88,7 @@ def check(
     """
     with telling(progress, 0.0, "reading the channels"):
         clip = read(host, rig)
+        clip, rig, _ = _riding(host, clip, rig, aboard)
     with telling(progress, 0.5, "checking"):
         report = check_clip(clip, rig, ground=ground, belt=belt, stances=stances, tolerances=tolerances)
     tell(progress, 1.0, "done")
@@ -104,6 +114,7 @@ def plant(
     into: Literal["layer", "keys"] = "layer",
     layer: str = "",
     tolerances: Mapping[str, Triple] | None = None,
+    aboard: Deck | str | ArrayLike | None = None,
     progress: Progress | None = None,
 ) -> Done:
     """Plant the feet in the host, in one undo step, and return what was done.
@@ -120,6 +131,8 @@ def plant(
         Channels that stay as they are though planting would change them; the rest makes do.
     into, layer : as for `surefoot.host.write`
         Left out, a new layer called ``planted feet``.
+    aboard : as for `surefoot.host.check`
+        Feet are planted on the deck, and so are footprints; what is written is in the host's world as before.
     progress : callable, optional
         Called as ``progress(share, what)`` at each stage, up to fifty times a second within it, and before each
         channel is written; False cancels, and the host is as it was.
@@ -140,13 +153,16 @@ def plant(
     """
     with telling(progress, 0.0, "reading the channels"):
         found = read(host, rig, leave=leave)
-    stated = found if stances is None else found.with_stances(stances)
+        seen, riding, deck = _riding(host, found, rig, aboard)
+        if before is not None and deck is not None:
+            before, _ = seen_from(before, rig, deck)
+    stated = seen if stances is None else seen.with_stances(stances)
     chosen = Choice() if choice is None else choice
     keys_at = None if keys_at is None else frames_in(keys_at, found, "keys_at")
 
     def planted_of(clip: Clip) -> Planted:
         return plant_clip(
-            clip, rig, ground=ground, belt=belt, before=before, anchor=anchor, clearance=clearance, keys=keys,
+            clip, riding, ground=ground, belt=belt, before=before, anchor=anchor, clearance=clearance, keys=keys,
             keys_at=keys_at, choice=chosen,
         )  # fmt: skip
 
@@ -154,18 +170,32 @@ def plant(
     if let:
         with telling(progress, 0.1, "lowering the hips"):
             lowered, _ = let_down(
-                stated, rig, let, plant=planted_of, ground=ground, tolerances=tolerances, keys=keys, keys_at=keys_at
+                stated, riding, let, plant=planted_of, ground=ground, tolerances=tolerances, keys=keys, keys_at=keys_at
             )
     with telling(progress, 0.3 if let else 0.1, "planting on the lowered hips" if let else "planting"):
         planted = planted_of(lowered)
     with telling(progress, 0.4, "checking"):
         judged = [
-            check_clip(clip, rig, ground=ground, belt=planted.belt, tolerances=tolerances)
-            for clip in (replace(found, stances=planted.stances), planted.clip)
+            check_clip(clip, riding, ground=ground, belt=planted.belt, tolerances=tolerances)
+            for clip in (replace(seen, stances=planted.stances), planted.clip)
         ]
+    planted = replace(planted, clip=ashore(planted.clip, found))
     name, written = write(host, found, planted.clip, rig, into=into, layer=layer, progress=progress)
     _finish(progress)
     return Done(planted, judged[0], judged[1], name, written)
+
+
+def _riding(
+    host: Host, clip: Clip, rig: Rig, motion: Deck | str | ArrayLike | None
+) -> tuple[Clip, Rig, ArrayLike | None]:
+    """Return clip and rig as seen from a deck, and world from deck; as they are, and None, without one."""
+    if motion is None:
+        return clip, rig, None
+    if isinstance(motion, str):
+        frames = np.arange(clip.first, clip.last + 1, dtype=np.float64)
+        motion = space_of(host, motion, frames, clip.unit)
+    deck = motion_of(clip, motion)
+    return *seen_from(clip, rig, deck), deck
 
 
 def _finish(progress: Progress | None) -> None:

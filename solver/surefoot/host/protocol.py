@@ -103,7 +103,7 @@ class Host(Protocol):
         """Return a parent space that no control of the rig makes, ``(frames, 4, 4)``, world from parent.
 
         For column vectors, lengths in the unit of `setup`, +Y up and +Z forward. Asked only for the
-        names that the rig gives as parents.
+        names that the rig gives as parents, and for that of a deck which the caller names.
         """
 
     def layers(self) -> Sequence[str]:

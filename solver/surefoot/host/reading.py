@@ -20,7 +20,7 @@ from surefoot.host.refusals import Cancelled
 from surefoot.rig import LENGTHWISE, Rig
 from surefoot.units import ANGLES, LENGTHS
 
-__all__ = ["evaluated", "keyed", "read", "sampled_channels", "status_of", "tell", "telling", "times_of"]
+__all__ = ["evaluated", "keyed", "read", "sampled_channels", "space_of", "status_of", "tell", "telling", "times_of"]
 
 Array = NDArray[np.float64]
 
@@ -100,7 +100,8 @@ def read(host: Host, rig: Rig, *, leave: Iterable[str] = ()) -> Clip:
         channels=channels, rate=rate, first=setup.first, last=setup.last, loop=setup.loop, locked=left | set(absent),
         name=setup.name, rig=rig.name, unit=setup.unit, angle=setup.angle, extra={SAMPLED: sampled} if sampled else {},
     )  # fmt: skip
-    return replace(clip, spaces=_spaces(host, rig, frames, LENGTHS[setup.unit]))
+    parents = {control.parent for control in rig.controls.values()} - {"world", *rig.controls}
+    return replace(clip, spaces={name: space_of(host, name, frames, setup.unit) for name in sorted(parents)})
 
 
 def sampled_channels(clip: Clip) -> frozenset[str]:
@@ -221,15 +222,10 @@ def keyed(frames: Array, samples: Array, loop: bool) -> Curve:
     return Curve(frames, values, shapes, slope_in, slope_out, None, before, after)
 
 
-def _spaces(host: Host, rig: Rig, frames: Array, metre: float) -> dict[str, Array]:
-    found: dict[str, Array] = {}
-    for control in rig.controls.values():
-        name = control.parent
-        if name == "world" or name in rig.controls or name in found:
-            continue
-        matrices = np.array(host.spaces(name, frames), dtype=np.float64)
-        if matrices.shape != (len(frames), 4, 4):
-            raise InputError(f"wanted {len(frames)} matrices of 4 by 4, got {matrices.shape}", place=f"host: {name}")
-        matrices[:, :3, 3] *= metre
-        found[name] = matrices
-    return found
+def space_of(host: Host, name: str, frames: Array, unit: str) -> Array:
+    """Return world from a space of the host's at each frame, ``(frames, 4, 4)``, metres; ``unit`` is the host's."""
+    matrices = np.array(host.spaces(name, frames), dtype=np.float64)
+    if matrices.shape != (len(frames), 4, 4):
+        raise InputError(f"wanted {len(frames)} matrices of 4 by 4, got {matrices.shape}", place=f"host: {name}")
+    matrices[:, :3, 3] *= LENGTHS[unit]
+    return matrices

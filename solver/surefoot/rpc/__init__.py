@@ -9,6 +9,10 @@ runs or waits: what waits never begins; a check, plant or propose that runs stop
 done, or only opens or hands out, may still be answered with its result. The end of the input ends the server once
 all that came before is answered.
 
+**A deck.** ``deck.load`` reads how a lift or a boat's deck moves and gives its handle; ``aboard`` in ``check``,
+``propose`` and ``plant`` takes that, or the name of a space of the clip. Ground, belt and findings are then the deck's,
+and the clips that come back are in the world as before.
+
 **Errors.** The standard's codes: -32700 no JSON, -32600 no request, -32601 no such method, -32602 wrong parameters or
 wrong input in them, -32603 a fault in here. Of our own: 1 cancelled, 2 too much is waiting, 3 the job can't be done.
 ``data`` holds the kind and the place of an input error, and the names that are known.

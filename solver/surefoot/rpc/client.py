@@ -11,6 +11,11 @@ of its own and talks to it::
         print(planted["after"]["worst"])
         keys = surefoot.call("keys", clip=planted["clip"], since=clip)["channels"]
 
+Feet on something that moves, a lift or a boat's deck::
+
+        deck = surefoot.call("deck.load", path="ferry_deck.toml")["deck"]
+        planted = surefoot.call("plant", clip=clip, aboard=deck)
+
 A call that the server refuses raises `RemoteError`; a server that is gone raises `ServerGone` with its last words.
 """
 

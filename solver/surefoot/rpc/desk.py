@@ -1,4 +1,4 @@
-"""The remote methods: rigs, clips and grounds held by handle, and the library called on them."""
+"""The remote methods: rigs, clips, grounds and decks held by handle, and the library called on them."""
 
 from __future__ import annotations
 
@@ -13,9 +13,11 @@ from surefoot._version import __version__
 from surefoot.checking import Report, check
 from surefoot.clip import Clip
 from surefoot.clip_file import clip_bytes, parse_clip
-from surefoot.commands.as_json import comparison_json, proposal_json, report_json
+from surefoot.commands.as_json import aboard_json, comparison_json, proposal_json, report_json
 from surefoot.commands.job import clip_path, rig_of
+from surefoot.deck import Deck, aboard, ashore, name_of
 from surefoot.errors import InputError, UnknownName
+from surefoot.formats.deck_file import load_deck, parse_deck
 from surefoot.formats.opening import Opened, open_clip
 from surefoot.ground import Flat, Ground
 from surefoot.ground_file import load_ground, parse_ground
@@ -36,7 +38,7 @@ Tell = Callable[[float, str], None]
 Held = TypeVar("Held")
 
 MOST_HELD = 256
-"""Rigs, clips and grounds held at a time, of each kind."""
+"""Rigs, clips, grounds and decks held at a time, of each kind."""
 MOST_FRAMES = 200_000
 """Frames of a clip that is opened, over two hours at 24 a second; longer ones are split."""
 LEVEL = Flat(0.0)
@@ -55,6 +57,7 @@ class Desk:
     def __init__(self) -> None:
         self._rigs: dict[str, Rig] = {}
         self._grounds: dict[str, Ground] = {}
+        self._decks: dict[str, Deck] = {}
         self._clips: dict[str, Clip] = {}
         self._paths: dict[str, Path] = {}
         self._fitted: dict[str, Rig] = {}
@@ -110,6 +113,19 @@ class Desk:
             raise UnknownName("loaded ground", handle, self._grounds, place="params.ground")
         return self._grounds[handle]
 
+    def _aboard(self, wish: wishes.Check, clip: Clip, rig: Rig) -> tuple[Clip, Rig, str]:
+        """Return clip and rig as seen from the deck that the feet stand on, and its name; as they are without one."""
+        if not wish.aboard:
+            return clip, rig, ""
+        deck = self._decks.get(wish.aboard, wish.aboard)
+        if isinstance(deck, str) and deck not in clip.spaces:
+            known = [*self._decks, *clip.spaces]
+            raise UnknownName("loaded deck or space of the clip", deck, known, place="params.aboard")
+        try:
+            return *aboard(clip, rig, deck), name_of(deck)
+        except InputError as error:
+            raise error.within("params.aboard") from None
+
     # the methods
 
     def about(self, _wish: wishes.About, _tell: Tell) -> Table:
@@ -134,6 +150,12 @@ class Desk:
         _one_of(wish, "path", "text")
         ground = load_ground(wish.path) if wish.path else parse_ground(wish.text, place="params.text")
         return {"ground": self._hold(self._grounds, "ground", ground), "name": ground.name}
+
+    def deck_load(self, wish: wishes.DeckLoad, _tell: Tell) -> Table:
+        """Load a deck's motion; its handle, for `aboard` in check, propose and plant."""
+        _one_of(wish, "path", "text")
+        deck = load_deck(wish.path) if wish.path else parse_deck(wish.text, place="params.text")
+        return {"deck": self._hold(self._decks, "deck", deck), "name": deck.name}
 
     def clip_open(self, wish: wishes.ClipOpen, _tell: Tell) -> Table:
         """Open a clip; its handle, range, rate and channels."""
@@ -173,26 +195,29 @@ class Desk:
 
     def check(self, wish: wishes.Check, tell: Tell) -> Table:
         """Say what is wrong with the feet."""
-        clip, rig, report = self._checked(wish, tell)
+        clip, rig, report, deck = self._checked(wish, tell)
         tell(1.0, "done")
-        return {"clip": clip.name, "rig": rig.name, **report_json(report)}
+        return {"clip": clip.name, "rig": rig.name, **aboard_json(deck), **report_json(report)}
 
-    def _checked(self, wish: wishes.Check, tell: Tell) -> tuple[Clip, Rig, Report]:
+    def _checked(self, wish: wishes.Check, tell: Tell) -> tuple[Clip, Rig, Report, str]:
         clip = wishes.stated_clip(self._clip(wish.clip, "params.clip"), wish)
-        rig = self._rig(wish, clip)
+        clip, rig, deck = self._aboard(wish, clip, self._rig(wish, clip))
         tell(0.1, "checking")
         report = check(
             clip, rig, ground=self._ground(wish.ground), belt=wishes.belt_of(wish), landing=wish.landing,
             tolerances=wishes.tolerances_of(wish, rig),
         )  # fmt: skip
-        return clip, rig, report
+        return clip, rig, report, deck
 
     def plant(self, wish: wishes.Plant, tell: Tell) -> Table:
         """Plant the feet; the handle of the new clip, what changed, and the findings before and after."""
-        clip = wishes.stated_clip(self._clip(wish.clip, "params.clip"), wish)
-        clip = replace(clip, locked=clip.locked | {self._channel(clip, name, "params.locked") for name in wish.locked})
-        rig, ground, belt = self._rig(wish, clip), self._ground(wish.ground), wishes.belt_of(wish)
+        own = wishes.stated_clip(self._clip(wish.clip, "params.clip"), wish)
+        own = replace(own, locked=own.locked | {self._channel(own, name, "params.locked") for name in wish.locked})
+        clip, rig, deck = self._aboard(wish, own, self._rig(wish, own))
+        ground, belt = self._ground(wish.ground), wishes.belt_of(wish)
         before = self._clip(wish.before, "params.before") if wish.before else None
+        if before is not None:
+            before, _, _ = self._aboard(wish, before, self._rig(wish, own))
         settings, tolerances = wishes.plant_settings(wish, clip), wishes.tolerances_of(wish, rig)
 
         def planted_of(some: Clip) -> Planted:
@@ -214,9 +239,9 @@ class Desk:
         first, after = judged(clip.with_stances(planted.stances), planted), judged(planted.clip, planted)
         tell(1.0, "done")
         changed = tuple(n for n, curve in planted.clip.channels.items() if curve is not clip.channels.get(n))
-        table = comparison_json(clip, planted, first, after, []) | {"changed": list(changed)}
+        table = comparison_json(clip, planted, first, after, []) | {"changed": list(changed), **aboard_json(deck)}
         del table["written"]
-        return table | {"name": table["clip"], "clip": self._made(planted.clip, wish.clip)}
+        return table | {"name": table["clip"], "clip": self._made(ashore(planted.clip, own), wish.clip)}
 
     @staticmethod
     def _channel(clip: Clip, name: str, place: str) -> str:
@@ -225,7 +250,7 @@ class Desk:
 
     def propose(self, wish: wishes.Check, tell: Tell) -> Table:
         """List the ways to mend each finding, cheapest first; each with a name that `accept` takes."""
-        clip, rig, report = self._checked(wish, tell)
+        clip, rig, report, _ = self._checked(wish, tell)
         tell(0.3, "proposing")
         ways = propose(clip, rig, ground=self._ground(wish.ground), landing=wish.landing, report=report)
         tell(1.0, "done")
@@ -243,7 +268,7 @@ class Desk:
         handle = clips.pop()
         clip, rig, _ = self._proposals[handle]
         ways = [way for _, way in found]
-        changed = apply_proposals(clip, rig, ways, let=wish.let)
+        changed = ashore(apply_proposals(clip, rig, ways, let=wish.let), self._clips[handle])
         names = list(dict.fromkeys(name for way in ways for name in way.channels))
         return {"clip": self._made(changed, handle), "changed": names, "ways": [way.way for way in ways]}
 
@@ -285,6 +310,7 @@ METHODS = {
     "about": Method(wishes.About, Desk.about),
     "rig.load": Method(wishes.RigLoad, Desk.rig_load),
     "ground.load": Method(wishes.GroundLoad, Desk.ground_load),
+    "deck.load": Method(wishes.DeckLoad, Desk.deck_load),
     "clip.open": Method(wishes.ClipOpen, Desk.clip_open),
     "clip.close": Method(wishes.ClipClose, Desk.clip_close),
     "check": Method(wishes.Check, Desk.check),

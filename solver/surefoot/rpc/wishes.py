@@ -24,6 +24,7 @@ __all__ = [
     "Check",
     "ClipClose",
     "ClipOpen",
+    "DeckLoad",
     "GroundLoad",
     "Keys",
     "Plant",
@@ -63,6 +64,13 @@ class GroundLoad(Wish):
     text: str = ""
 
 
+class DeckLoad(Wish):
+    """A deck's motion by its file (TOML, CSV, or a clip with ``deck.x`` to ``deck.roll``), or as TOML text."""
+
+    path: str = ""
+    text: str = ""
+
+
 class ClipOpen(Wish):
     """A clip by its file, in any format that is read, or a demo's name; or the clip itself as a JSON file has it.
 
@@ -81,7 +89,11 @@ class ClipClose(Wish):
 
 
 class Check(Wish):
-    """What is checked, on what ground, and how it is judged; `propose` takes the same."""
+    """What is checked, on what ground, and how it is judged; `propose` takes the same.
+
+    ``aboard`` is what the feet stand on where that moves: a deck's handle, or the name of a space of the clip.
+    Ground, belt, stances and findings are then the deck's.
+    """
 
     clip: str
     rig: str = ""
@@ -91,6 +103,7 @@ class Check(Wish):
     tolerances: dict[str, str] = {}
     landing: Annotated[float, msgspec.Meta(ge=0.0, le=1.0)] | None = None
     progress: bool = False
+    aboard: str = ""
 
 
 class Plant(Check):
