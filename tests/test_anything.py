@@ -6,12 +6,15 @@ A case is drawn from its seed alone, so a failure can be drawn again, and a long
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from tests.anything import faults, random_case
 
 QUICK, CHUNK, CHUNKS = 120, 100, 100
 CANTED = (158, 166, 298, 2184, 2436, 2522, 2569)
+OVER_THE_SEAM, NOT_QUITE_FLAT = 3672, 1880
 
 
 def wrong(first: int, last: int) -> dict[int, str]:
@@ -35,6 +38,16 @@ def test_some_random_rigs_clips_and_grounds_are_planted() -> None:
 def test_canted_feet_hold_on_slopes_though_their_corners_leave_it_one_by_one() -> None:
     """Cases in which a corner rises squarely off the slope while another takes over."""
     assert {seed: told for seed in CANTED for told in wrong(seed, seed + 1).values()} == {}
+
+
+def test_a_stance_over_the_seam_is_authored_for_level_ground_as_a_whole_or_not_at_all() -> None:
+    """A clip all but level: only one part of the stance, from either side of the seam, is flat on the slope."""
+    case = replace(random_case(OVER_THE_SEAM), more={})
+    assert faults(case, case.planted()) == []
+
+
+def test_few_keys_hold_a_foot_that_their_angles_no_longer_keep_quite_flat() -> None:
+    assert wrong(NOT_QUITE_FLAT, NOT_QUITE_FLAT + 1) == {}
 
 
 @pytest.mark.long

@@ -105,9 +105,8 @@ class Tracks:
             angles[1] += laps * scene.drift.turn
         sources, feet = np.array([source, foot_of], dtype=np.intp)
         back = (here - turned) % count + rows
-        return cls(
-            index, laps, print_of, alone, hip, ankle, angles, scene.pose.bend.take(flat), sources, feet, back
-        )  # fmt: skip
+        bend = scene.pose.bend.take(flat)
+        return cls(index, laps, print_of, alone, hip, ankle, angles, bend, sources, feet, back)
 
     @property
     def planted(self) -> Flags:
@@ -182,10 +181,11 @@ class Prints:
         pitch, yaw, cant = angles_of(turn, near=(angles[0], angles[1], angles[2]))
         return np.array([pitch, yaw - self.yaw[which], cant])
 
-    def authored_turns(self, which: Indices, angles: Array, down: Flags) -> Array:
+    def authored_turns(self, which: Indices, angles: Array, down: Flags, source: Indices) -> Array:
         """Return pitch, swivel and cant ``(3, ...)`` as they were meant: on leaning ground, or on level.
-        A stance that's flat on level ground in some sample that is ``down``, but in none on its own leaning
-        footprint, was authored for level ground: its flat foot is to lie on the slope.
+
+        A stance (a footprint and its images by ``source``) that's flat on level ground in some sample that is
+        ``down``, but in none on its own leaning footprint, was meant level: its flat foot is to lie on the slope.
         """
         local = self.local_turns(which, angles)
         if self.tilt is None:
@@ -193,9 +193,9 @@ class Prints:
         level = np.array([angles[0], angles[1] - self.yaw[which], angles[2]])
         flattest = np.full((2, len(self.yaw)), np.inf)
         for nearest, turns in zip(flattest, (local, level), strict=True):
-            np.minimum.at(nearest, which[down], np.maximum(np.abs(turns[0]), np.abs(turns[2]))[down])
+            np.minimum.at(nearest, source[which[down]], np.maximum(np.abs(turns[0]), np.abs(turns[2]))[down])
         meant_level = (flattest[0] > FLAT) & (flattest[1] < FLAT)
-        return np.where(meant_level[which], level, local)
+        return np.where(meant_level[source[which]], level, local)
 
     def world_turns(self, which: Indices, local: Array, near: Array) -> Array:
         """Return ground-space pitch, yaw and cant of feet at ``local`` pitch, swivel and cant."""
@@ -254,12 +254,12 @@ def fit_prints(scene: Scene, tracks: Tracks, *, anchor: Anchor | int = "flat", k
         if tilt is not None and prints.tilt is not None and np.abs(tilt - prints.tilt).max() < 1e-12:
             break  # nothing leans otherwise than before
         prints = Prints(prints.origin, prints.yaw, tilt)
-        local = prints.authored_turns(owner, angles, owner >= 0)
+        local = prints.authored_turns(owner, angles, owner >= 0, tracks.source)
         flat = np.abs(local[0]) < FLAT
         weight = _weights(local[0], flat, owner, count, tracks, held, anchor, keyed, scene)
         yaw = _circular_mean(local[1] + prints.yaw[owner], weight, owner, count)
         prints = Prints(prints.origin, yaw, tilt)
-        pitch, swivel, cant = prints.authored_turns(owner, angles, owner >= 0)[:, None]
+        pitch, swivel, cant = prints.authored_turns(owner, angles, owner >= 0, tracks.source)[:, None]
         turns = Turns(pitch, cant, swivel, soles.planted_bend(pitch, cant, bend[None]))
         place = ankle - prints.outof(owner, soles.planted(turns)[:, 0])
         total = np.bincount(owner, weight, count)

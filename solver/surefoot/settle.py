@@ -90,7 +90,7 @@ def settle(
         turns = Turns(still, still, still, still)
         return Settled(tracks, prints, ankle, tracks.angles, tracks.bend, planted, turns, nowhere)
     which = tracks.print_of
-    local = np.where(planted, prints.authored_turns(which, tracks.angles, planted), tracks.angles)
+    local = np.where(planted, prints.authored_turns(which, tracks.angles, planted, tracks.source), tracks.angles)
     pitch, cant = local[0], local[2]
     held = _held(pitch, planted, tracks)
     turn = _swivel_change(local[1], held, planted, tracks)
@@ -138,12 +138,13 @@ def stand_again(scene: Scene, settled: Settled, turns: Array) -> Settled:
         return replace(settled, angles=angles, bend=bend)
     pitch, swivel, cant = np.where(planted, prints.local_turns(which, angles), angles)
     local = Turns(pitch, cant, np.where(planted, swivel, 0.0), bend)
+    never = np.zeros_like(planted)  # fitted angles no longer hold the sole quite flat, so no frame stays as it is
     off = without_slip(
-        scene.soles, local, scene.soles.planted(local), np.where(planted, which, -1), tracks.source, settled.held
+        scene.soles, local, scene.soles.planted(local), np.where(planted, which, -1), tracks.source, never
     )
     stood = prints.origin[:, which] + prints.outof(which, off)
     if not scene.ground.is_level:
-        stood = at_rest_on_ground(scene, prints, tracks, stood, angles, bend, settled.held, pitch)
+        stood = at_rest_on_ground(scene, prints, tracks, stood, angles, bend, never, pitch)
         off = prints.into(which, stood - prints.origin[:, which])
     ankle = np.where(planted, stood, settled.ankle)
     return replace(settled, ankle=ankle, angles=angles, bend=bend, turns=local, stood=off)
