@@ -25,7 +25,7 @@ from surefoot.formats.gltf_write import gltf_bytes
 from surefoot.formats.guess import propose_mapping
 from surefoot.formats.mapping import Mapping, load_mapping, mapping_path, mapping_text, parse_mapping
 from surefoot.formats.motion import Motion, near_rate
-from surefoot.formats.opening import FORMATS, clip_files, open_clip, open_motion
+from surefoot.formats.opening import clip_files, known_formats, open_clip, open_motion
 from surefoot.formats.samples_csv import csv_bytes, parse_csv
 from surefoot.rig_file import parse_rig
 from surefoot.rig_save import rig_text
@@ -357,7 +357,7 @@ def test_a_file_without_a_mapping_is_asked_about(tmp_path: Path) -> None:
 
 def test_what_is_read_only_is_not_written() -> None:
     clip, rig = demo("lamplighter")
-    for form in FORMATS:
+    for form in known_formats():
         if not form.written:
             with pytest.raises(InputError, match="read only"):
                 clip_files(clip, rig, f"walk{form.suffixes[0]}")

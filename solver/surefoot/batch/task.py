@@ -62,19 +62,20 @@ def find_tasks(folder: str | Path, out: str | Path, settings: Settings) -> list[
     """
     import os
 
-    from surefoot.formats.opening import SUFFIXES
+    from surefoot.formats.opening import by_suffix
 
     root, apart = Path(folder), Path(os.path.realpath(out))
     if not root.is_dir():
         raise InputError("there is no such folder", place=str(folder))
     found: list[Task] = []
+    known = {suffix for suffix, form in by_suffix().items() if form.read}
     for here, folders, files in os.walk(root):
         folders[:] = sorted(
             name for name in folders if not name.startswith(".") and Path(os.path.realpath(Path(here, name))) != apart
         )
         for file in sorted(files):
             suffix = Path(file).suffix.lower()
-            if suffix in SUFFIXES and not file.startswith("."):
+            if suffix in known and not file.startswith("."):
                 path = Path(here, file)
                 name = path.relative_to(root).as_posix()
                 found.append(Task(name, str(path), str(out), _output(name, suffix, settings), _stamp(path, settings)))
@@ -89,11 +90,11 @@ def find_tasks(folder: str | Path, out: str | Path, settings: Settings) -> list[
 
 
 def _output(name: str, suffix: str, settings: Settings) -> str:
-    from surefoot.formats.opening import SUFFIXES
+    from surefoot.formats.opening import by_suffix
 
     if settings.to and suffix != settings.to:
         return f"{name}{settings.to}"
-    return name if SUFFIXES[suffix].written else f"{name}.json"
+    return name if by_suffix()[suffix].written else f"{name}.json"
 
 
 def _stamp(path: Path, settings: Settings) -> str:

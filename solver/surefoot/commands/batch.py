@@ -125,10 +125,10 @@ def _shard(text: str | None) -> tuple[int, int] | None:
 
 def _suffix(text: str) -> str:
     from surefoot.errors import InputError
-    from surefoot.formats.opening import SUFFIXES
+    from surefoot.formats.opening import by_suffix
 
     suffix = text.lower() if text.startswith(".") or not text else f".{text.lower()}"
-    written = [name for name, form in SUFFIXES.items() if form.written]
+    written = [name for name, form in by_suffix().items() if form.written]
     if suffix and suffix not in written:
         raise InputError(f"wanted one of {', '.join(written)}, got {text!r}", place="--to")
     return suffix

@@ -8,6 +8,7 @@ __all__ = ["DESCRIPTION", "EXAMPLE", "add_options", "run"]
 
 DESCRIPTION = "List the formats that are read and written, what they hold and how exactly."
 EXAMPLE = "surefoot formats --json"
+FIELDS = ("name", "suffixes", "holds", "read", "written", "precision", "needs")
 
 
 def add_options(parser: argparse.ArgumentParser) -> None:
@@ -17,16 +18,14 @@ def add_options(parser: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Print the table of formats."""
-    from dataclasses import asdict
-
     from surefoot.commands.as_json import print_json
-    from surefoot.formats.opening import FORMATS
+    from surefoot.formats.opening import known_formats
 
     if options.json:
-        print_json({"formats": [asdict(one) for one in FORMATS]})
+        print_json({"formats": [{field: getattr(one, field) for field in FIELDS} for one in known_formats()]})
         return 0
     rows = [("format", "suffixes", "read", "written", "holds", "precision", "extra")]
-    for one in FORMATS:
+    for one in known_formats():
         words = ("yes" if one.read else "no", "yes" if one.written else "no")
         rows.append((one.name, " ".join(one.suffixes), *words, one.holds, one.precision, one.needs or "-"))
     widths = [max(len(row[k]) for row in rows) for k in range(len(rows[0]))]

@@ -14,9 +14,10 @@ from numpy.typing import NDArray
 
 from surefoot.errors import FileError
 from surefoot.file_faults import read_text
+from surefoot.formats.form import Format
 from surefoot.formats.motion import Motion, near_rate
 
-__all__ = ["parse_bvh", "read_bvh"]
+__all__ = ["FORMAT", "parse_bvh", "read_bvh"]
 
 Array = NDArray[np.float64]
 WANTED = "a motion in BVH"
@@ -154,3 +155,6 @@ def _turn(axis: int, angle: Array) -> Array:
     turn[:, two, one] = np.sin(angle)
     turn[:, one, two] = -turn[:, two, one]
     return turn
+
+
+FORMAT = Format("BVH", (".bvh",), "joints", "as written in the file", read_motion=lambda file: read_bvh(file.path))

@@ -9,11 +9,12 @@ from typing import Any, Literal
 import numpy as np
 
 from surefoot.errors import FileError, InputError
+from surefoot.formats.form import Format
 from surefoot.formats.looking import look_first
 from surefoot.formats.motion import Motion
 from surefoot.units import LENGTHS, read_rate
 
-__all__ = ["hold_c3d", "read_c3d"]
+__all__ = ["FORMAT", "hold_c3d", "read_c3d"]
 
 WANTED = "a capture in C3D"
 MOST_BYTES = 1 << 30
@@ -99,3 +100,6 @@ def hold_c3d(path: str | Path) -> Any:
     except Exception as error:
         told = " ".join(str(error).split())[:100] or type(error).__name__
         raise FileError(f"ezc3d can't read it: {told}; wanted {WANTED}", place=str(path)) from None
+
+
+FORMAT = Format("C3D", (".c3d",), "markers", "single floats", "c3d", read_motion=lambda file: read_c3d(file.path))

@@ -2,54 +2,47 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Mapping as Table
 from dataclasses import dataclass, replace
+from functools import cache
 from pathlib import Path
 
+from surefoot import formats
 from surefoot.clip import Clip
-from surefoot.clip_file import clip_bytes, load_clip
+from surefoot.clip_file import load_clip
 from surefoot.errors import FileError, InputError, UnknownName
 from surefoot.formats.bodies import body_clip
-from surefoot.formats.bvh import read_bvh
-from surefoot.formats.c3d import read_c3d
-from surefoot.formats.carry import clip_of_nodes, node_mapping, node_tracks
-from surefoot.formats.gltf_read import read_gltf
-from surefoot.formats.gltf_write import gltf_bytes
-from surefoot.formats.mapping import Mapping, Node, load_mapping, mapping_path, mapping_text
+from surefoot.formats.carry import clip_of_nodes
+from surefoot.formats.form import Format, Reading, Writing
+from surefoot.formats.mapping import Mapping, load_mapping, mapping_path, mapping_text
 from surefoot.formats.motion import Motion
-from surefoot.formats.samples_csv import csv_bytes, csv_mapping, read_csv
-from surefoot.formats.usd_read import read_usd
-from surefoot.formats.usd_write import usd_bytes
 from surefoot.rig import Rig
 from surefoot.rig_file import load_rig
 from surefoot.rig_save import rig_text
+from surefoot.tabled import held_by
 from surefoot.travel import ROOT, with_root
 
-__all__ = ["FORMATS", "SUFFIXES", "Format", "Opened", "clip_files", "is_foreign", "open_clip", "open_motion"]
+__all__ = ["Opened", "by_suffix", "clip_files", "is_foreign", "known_formats", "open_clip", "open_motion"]
 
 
-@dataclass(frozen=True, slots=True)
-class Format:
-    """A format: its suffixes, what it holds, whether it's read and written, its precision, and what it needs."""
-
-    name: str
-    suffixes: tuple[str, ...]
-    holds: str
-    read: bool
-    written: bool
-    precision: str
-    needs: str = ""
+def known_formats() -> tuple[Format, ...]:
+    """Return every format of the table, the native one first."""
+    return _held(tuple(formats.FORMATS))
 
 
-FORMATS = (
-    Format("native JSON", (".json",), "channels, keys and all", True, True, "exact"),
-    Format("CSV", (".csv",), "channels, sampled", True, True, "exact at frames"),
-    Format("glTF 2.0", (".glb", ".gltf"), "nodes; CUBICSPLINE and LINEAR", True, True, "single floats, 1e-6 m"),
-    Format("OpenUSD", (".usda", ".usdc", ".usd"), "prims or a skeleton", True, True, "double floats", "usd"),
-    Format("BVH", (".bvh",), "joints", True, False, "as written in the file"),
-    Format("C3D", (".c3d",), "markers", True, False, "single floats", "c3d"),
-)
-SUFFIXES = {suffix: one for one in FORMATS for suffix in one.suffixes}
+def by_suffix() -> Table[str, Format]:
+    """Return every format by each of its suffixes, in the table's order."""
+    return _suffixes(tuple(formats.FORMATS))
+
+
+@cache
+def _held(names: tuple[str, ...]) -> tuple[Format, ...]:
+    return tuple(held_by("surefoot.formats", names, "FORMAT", Format).values())
+
+
+@cache
+def _suffixes(names: tuple[str, ...]) -> Table[str, Format]:
+    return {suffix: form for form in _held(names) for suffix in form.suffixes}
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -64,29 +57,22 @@ class Opened:
 
 def is_foreign(path: str | Path) -> bool:
     """Return whether a file's suffix is that of another format than the native one."""
-    return Path(path).suffix.lower() in SUFFIXES and Path(path).suffix.lower() != ".json"
+    suffix = Path(path).suffix.lower()
+    return by_suffix().get(suffix, known_formats()[0]) is not known_formats()[0]
 
 
 def open_motion(path: str | Path, *, rate: float | str | None = None) -> Motion:
-    """Return the nodes, joints or markers in a file: glTF, OpenUSD, BVH or C3D."""
-    suffix = Path(path).suffix.lower()
-    reader: Callable[[str | Path], Motion]
-    if suffix in (".glb", ".gltf"):
-        return read_gltf(path, rate=rate)
-    if suffix in (".usda", ".usdc", ".usd"):
-        return read_usd(path, rate=rate)
-    if suffix == ".bvh":
-        reader = read_bvh
-    elif suffix == ".c3d":
-        reader = read_c3d
-    elif not Path(path).exists():
+    """Return the nodes, joints or markers in a file of a format that holds some, such as glTF, OpenUSD, BVH or C3D."""
+    form = by_suffix().get(Path(path).suffix.lower())
+    if form is not None and form.read_motion is not None:
+        return form.read_motion(Reading(Path(path), rate=rate))
+    if not Path(path).exists():
         raise FileError("can't be read: there is no such file", place=str(path))
-    else:
-        known = ", ".join(one for one, form in SUFFIXES.items() if form.name not in ("native JSON", "CSV"))
-        held = SUFFIXES[suffix].holds if suffix in SUFFIXES else ""
-        told = f"it holds {held}, which need no mapping" if held else "its name doesn't end as that of a known format"
-        raise InputError(f"{told}; wanted nodes, joints or markers: {known}", place=str(path))
-    return reader(path)
+    known = ", ".join(suffix for suffix, one in by_suffix().items() if one.read_motion is not None)
+    told = "its name doesn't end as that of a known format"
+    if form is not None:
+        told = f"it holds {form.holds}, which need no mapping" if form.read else f"{form.name} is written only"
+    raise InputError(f"{told}; wanted nodes, joints or markers: {known}", place=str(path))
 
 
 def open_clip(path: str | Path, *, mapping: str | Path | None = None, rig: str | Rig | None = None) -> Opened:
@@ -140,9 +126,11 @@ def _rig_of(given: str | Rig | None, mapping: Mapping | None, base: Path) -> Rig
 
 
 def _opened(path: Path, mapping: Mapping | None, rig: Rig | None) -> Opened:
-    if path.suffix.lower() == ".csv":
-        clip = read_csv(path, mapping, rig=rig)
-        return Opened(clip, rig, mapping)
+    form = by_suffix()[path.suffix.lower()]
+    if form.read_clip is not None:
+        return Opened(form.read_clip(Reading(path, mapping, rig)), rig, mapping)
+    if form.read_motion is None:
+        raise InputError(f"{form.name} is written only")
     if mapping is None:
         raise InputError(
             f"it needs a mapping that says which node, joint or marker is which; surefoot map {path.name} proposes one"
@@ -155,7 +143,7 @@ def _opened(path: Path, mapping: Mapping | None, rig: Rig | None) -> Opened:
             rig = with_root(rig)
         return Opened(clip_of_nodes(motion, mapping, rig), rig, mapping)
     if mapping.kind == "channels":
-        raise InputError('a mapping of kind "channels" is for CSV only')
+        raise InputError('a mapping of kind "channels" is for samples of channels, as in CSV')
     name = str(mapping.clip.get("name") or path.stem)
     clip, body = body_clip(motion, mapping, name=name, rig=rig)
     return Opened(clip, body, mapping, fitted=rig is None)
@@ -171,11 +159,11 @@ def clip_files(
     or where its ``rig_file`` lies in another folder.
     """
     target, suffix = Path(path), Path(path).suffix.lower()
-    if suffix and suffix not in SUFFIXES:
-        known = [name for name, one in SUFFIXES.items() if one.written]
+    if suffix and suffix not in by_suffix():
+        known = [name for name, one in by_suffix().items() if one.written]
         raise UnknownName("format that is written", suffix, known, place=str(path))
-    form = SUFFIXES.get(suffix, FORMATS[0])
-    if not form.written:
+    form = by_suffix().get(suffix, known_formats()[0])
+    if form.write_clip is None:
         raise InputError(f"{form.name} is read only", place=str(path))
     beside: list[tuple[bytes, str]] = []
     if fitted and rig is not None:
@@ -185,23 +173,6 @@ def clip_files(
     elif rig_file is not None and rig_file.resolve().parent != target.resolve().parent:
         beside = [(rig_file.read_bytes(), str(target.with_name(rig_file.name)))]
         clip = replace(clip, rig=rig_file.name)
-    if form is FORMATS[0]:
-        return [(clip_bytes(clip), str(path)), *beside]
-    said, data = _written(clip, rig, target, suffix, spline)
-    return [(data, str(path)), (mapping_text(said).encode(), str(mapping_path(path))), *beside]
-
-
-def _written(clip: Clip, rig: Rig | None, target: Path, suffix: str, spline: bool) -> tuple[Mapping, bytes]:
-    if suffix == ".csv":
-        return csv_mapping(clip, file=target.name), csv_bytes(clip, rig)
-    if rig is None:
-        raise InputError("nodes need a rig to move; give one", place=str(target))
-    tracks, said = node_tracks(clip, rig), node_mapping(clip, rig, file=target.name)
-    if suffix in (".glb", ".gltf"):
-        return said, gltf_bytes(tracks, clip.rate, name=clip.name, binary=suffix == ".glb", spline=spline)
-    data, paths = usd_bytes(tracks, clip.rate, first=clip.first, suffix=suffix, name=clip.name)
-    nodes = {
-        name: Node(paths[node.node], None if node.toes is None else paths[node.toes], node.turn, node.start)
-        for name, node in said.nodes.items()
-    }
-    return replace(said, nodes=nodes), data
+    data, said = form.write_clip(Writing(clip, rig, target, spline))
+    mapped = [] if said is None else [(mapping_text(said).encode(), str(mapping_path(path)))]
+    return [(data, str(path)), *mapped, *beside]

@@ -19,12 +19,13 @@ from surefoot.curves import Pack
 from surefoot.errors import FileError, InputError, UnknownName
 from surefoot.file_faults import read_text
 from surefoot.formats.carry import FITS_ANGLE, FITS_LENGTH, Samples, clip_of_samples, head_of
+from surefoot.formats.form import Format, Writing, Written
 from surefoot.formats.mapping import Mapping
 from surefoot.formats.motion import near_rate
 from surefoot.rig import Rig
 from surefoot.units import ANGLES, LENGTHS, unit_scale
 
-__all__ = ["csv_bytes", "csv_mapping", "heading_of", "parse_csv", "read_csv", "table_of"]
+__all__ = ["FORMAT", "csv_bytes", "csv_mapping", "heading_of", "parse_csv", "read_csv", "table_of"]
 
 Array = NDArray[np.float64]
 WANTED = "samples in CSV, with a header such as frame,time [s],hips.x [cm]"
@@ -147,3 +148,13 @@ def _rate(rows: Array, names: tuple[str, ...], mapping: Mapping, place: str) -> 
     if "rate" not in mapping.clip:
         raise FileError("it has no column time [s]; state the rate in a mapping", place=place)
     return Fraction(1)  # the mapping's own is taken
+
+
+def _write(wish: Writing) -> Written:
+    return Written(csv_bytes(wish.clip, wish.rig), csv_mapping(wish.clip, file=wish.path.name))
+
+
+FORMAT = Format(
+    "CSV", (".csv",), "channels, sampled", "exact at frames",
+    read_clip=lambda file: read_csv(file.path, file.mapping, rig=file.rig), write_clip=_write,
+)  # fmt: skip
