@@ -64,7 +64,7 @@ def write_jump_bvh(path: Path, *, first: int = 0, last: int = 2752) -> Path:
     return path
 
 
-def write_treadmill_c3d(path: Path, *, frames: int = 1206) -> Path:
+def write_treadmill_c3d(path: Path, *, frames: int = 1206, rate: float | None = None) -> Path:
     """Write the treadmill walk's markers as C3D: millimetres, Z up, as they were captured."""
     import ezc3d
 
@@ -81,7 +81,7 @@ def write_treadmill_c3d(path: Path, *, frames: int = 1206) -> Path:
     # left, up, forward were x, z, -y
     held[0], held[1], held[2] = points[..., 0].T, -points[..., 2].T, points[..., 1].T
     file = ezc3d.c3d()
-    file["parameters"]["POINT"]["RATE"]["value"] = [walk.rate]
+    file["parameters"]["POINT"]["RATE"]["value"] = [walk.rate if rate is None else rate]
     file["parameters"]["POINT"]["LABELS"]["value"] = tuple(marks)
     file["parameters"]["POINT"]["UNITS"]["value"] = ("mm",)
     file["data"]["points"] = held

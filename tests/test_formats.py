@@ -432,6 +432,42 @@ def test_a_gltf_may_not_reach_for_files_elsewhere(tmp_path: Path) -> None:
             parse_gltf(json.dumps(table).encode(), folder=tmp_path)
 
 
+@pytest.mark.parametrize("rate", [Fraction(24000, 1001), Fraction(60000, 1001), Fraction(75, 2), Fraction(250)])
+def test_a_rate_in_single_floats_comes_back_exact(rate: Fraction, tmp_path: Path) -> None:
+    for told in (float(rate), round(float(rate), 2)):
+        assert read_c3d(write_treadmill_c3d(tmp_path / "walk.c3d", frames=4, rate=told)).rate == rate
+
+
+@pytest.mark.parametrize("rate", [0.0, -100.0, np.nan, np.inf])
+def test_a_rate_that_is_none_is_told_in_a_sentence(rate: float, tmp_path: Path) -> None:
+    path = write_treadmill_c3d(tmp_path / "walk.c3d", frames=4, rate=77.0)
+    told = np.array(77.0, "<f4").tobytes()
+    assert told in path.read_bytes()
+    path.write_bytes(path.read_bytes().replace(told, np.array(rate, "<f4").tobytes()))
+    with pytest.raises(
+        InputError,
+        match=r"walk\.c3d: (POINT:RATE: wanted a step of time above 0|.*must be damaged|ezc3d can't read it)",
+    ):
+        read_c3d(path)
+
+
+def test_a_stage_with_a_byte_order_mark_is_as_the_library_takes_it(tmp_path: Path) -> None:
+    from pxr import Sdf
+
+    clip, rig = demo("lamplighter")
+    path = save(clip, rig, tmp_path / "walk.usda")
+    path.write_bytes(b"\xef\xbb\xbf" + path.read_bytes())
+    try:
+        takes = Sdf.Layer.FindOrOpen(str(path)) is not None
+    except Exception:
+        takes = False
+    if takes:
+        assert open_clip(path).clip.frames == clip.frames
+    else:
+        with pytest.raises(FileError, match="OpenUSD can't read it"):
+            open_clip(path)
+
+
 def test_near_rates_are_told_apart() -> None:
     assert near_rate(0.0416667, place="") == 24
     assert near_rate(0.0417083, place="") == Fraction(24000, 1001)

@@ -18,7 +18,16 @@ import msgspec
 
 from surefoot.errors import FileError, nearest_name
 
-__all__ = ["Words", "in_plain_words", "json_fault", "named_fault", "not_finite", "read_text", "toml_table"]
+__all__ = [
+    "Words",
+    "in_plain_words",
+    "json_fault",
+    "named_fault",
+    "not_finite",
+    "read_bytes",
+    "read_text",
+    "toml_table",
+]
 
 _WORDS = {
     "float": "a number",
@@ -31,20 +40,31 @@ _WORDS = {
 }
 
 
+def read_bytes(path: str | Path, *, most: float = math.inf) -> bytes:
+    """Return what a file holds; raises FileError when it can't be read or is longer than ``most`` bytes."""
+    try:
+        size = Path(path).stat().st_size
+        if size > most:
+            raise FileError(f"{size} bytes are more than is taken", place=str(path))
+        return Path(path).read_bytes()
+    except OSError as error:
+        raise FileError(f"can't be read: {error.strerror or error}", place=str(path)) from None
+    except ValueError as error:  # a name with a null character in it
+        if isinstance(error, FileError):
+            raise
+        raise FileError(f"can't be read: {error}", place=repr(str(path))) from None
+
+
 def read_text(path: str | Path, *, what: str) -> str:
     """Return the text of a file in UTF-8, without a byte order mark; ``what`` is what was wanted in it.
 
     Raises FileError when it can't be read or isn't such a text.
     """
     try:
-        return Path(path).read_bytes().decode("utf-8-sig")
+        return read_bytes(path).decode("utf-8-sig")
     except UnicodeDecodeError as error:
         at = f"byte {error.start} is none of it"
         raise FileError(f"not a text in UTF-8 ({at}); wanted {what}", place=str(path)) from None
-    except OSError as error:
-        raise FileError(f"can't be read: {error.strerror or error}", place=str(path)) from None
-    except ValueError as error:  # a name with a null character in it
-        raise FileError(f"can't be read: {error}", place=repr(str(path))) from None
 
 
 class Words(NamedTuple):

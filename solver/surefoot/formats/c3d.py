@@ -11,8 +11,8 @@ import numpy as np
 from surefoot.errors import FileError, InputError
 from surefoot.formats.form import Format
 from surefoot.formats.looking import look_first
-from surefoot.formats.motion import Motion
-from surefoot.units import LENGTHS, read_rate
+from surefoot.formats.motion import Motion, near_rate
+from surefoot.units import LENGTHS
 
 __all__ = ["FORMAT", "hold_c3d", "read_c3d"]
 
@@ -58,7 +58,8 @@ def read_c3d(path: str | Path) -> Motion:
     if residuals is not None and np.shape(residuals)[-2:] == (count, values.shape[2]):
         world[np.asarray(residuals)[0] < 0.0, :3, 3] = np.nan
     try:
-        exact = read_rate(round(rate, 6), place="POINT:RATE")
+        # a single float, or a broadcast rate to two places
+        exact = near_rate(1.0 / rate if rate else np.inf, place="POINT:RATE")
     except InputError as error:
         raise error.within(str(path)) from None
     return Motion(tuple(names), world, exact, LENGTHS.get(stated.lower(), 0.0), "", turns=False)

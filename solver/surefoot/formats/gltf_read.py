@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import base64
 import binascii
+import codecs
 import struct
 from dataclasses import dataclass
 from pathlib import Path
@@ -19,14 +20,17 @@ import numpy as np
 from numpy.typing import NDArray
 
 from surefoot.errors import FileError
+from surefoot.file_faults import read_bytes
 from surefoot.formats.motion import Motion, near_rate
 from surefoot.units import read_rate
 
-__all__ = ["parse_gltf", "read_gltf"]
+__all__ = ["BINARY_CHUNK", "JSON_CHUNK", "parse_gltf", "read_gltf"]
 
 Array = NDArray[np.float64]
 WANTED = "glTF 2.0"
 MOST_NODES, MOST_SAMPLES, MOST_BYTES = 10_000, 1_000_000, 1 << 30
+JSON_CHUNK, BINARY_CHUNK = 0x4E4F534A, 0x004E4942
+"""The kinds of chunks of a ``.glb``."""
 WIDTHS = {"SCALAR": 1, "VEC2": 2, "VEC3": 3, "VEC4": 4, "MAT4": 16}
 TYPES = {5120: "<i1", 5121: "<u1", 5122: "<i2", 5123: "<u2", 5125: "<u4", 5126: "<f4"}
 PATHS = {"translation": 3, "rotation": 4, "scale": 3}
@@ -38,15 +42,7 @@ def read_gltf(path: str | Path, *, rate: float | str | None = None) -> Motion:
 
     Raises FileError with the place in the file and what is wrong there.
     """
-    try:
-        if Path(path).stat().st_size > MOST_BYTES:
-            raise FileError("larger than is taken", place=str(path))
-        data = Path(path).read_bytes()
-    except (OSError, ValueError) as error:
-        if isinstance(error, FileError):
-            raise
-        told = error.strerror if isinstance(error, OSError) and error.strerror else error
-        raise FileError(f"can't be read: {told}", place=str(path)) from None
+    data = read_bytes(path, most=MOST_BYTES)
     return parse_gltf(data, place=str(path), folder=Path(path).parent, rate=rate)
 
 
@@ -113,7 +109,9 @@ def _at(items: Any, index: Any) -> Any:
 def _parse(data: bytes, place: str, folder: Path | None, rate: float | str | None) -> Motion:
     text, binary = _chunks(data, place)
     try:
-        table = msgspec.json.decode(text)
+        table = msgspec.json.decode(
+            text.removeprefix(codecs.BOM_UTF8)
+        )  # none should be there, but it may be passed over
     except (msgspec.DecodeError, UnicodeDecodeError):
         raise FileError(f"not JSON; wanted {WANTED}", place=place) from None
     if not isinstance(table, dict) or not str(table["asset"]["version"]).startswith("2."):
@@ -147,15 +145,20 @@ def _chunks(data: bytes, place: str) -> tuple[bytes, bytes | None]:
         return data, None
     if len(data) < 20 or struct.unpack_from("<I", data, 4)[0] != 2:
         raise FileError(f"cut short, or another version; wanted {WANTED}", place=place)
+    whole = struct.unpack_from("<I", data, 8)[0]
+    if whole > len(data):
+        raise FileError(f"cut short: {len(data)} of {whole} bytes are there", place=place)
     chunks: dict[int, bytes] = {}
     at = 12
-    while at + 8 <= len(data):
+    while at + 8 <= whole:
         size, kind = struct.unpack_from("<II", data, at)
-        if at + 8 + size > len(data):
+        if at + 8 + size > whole:
             raise FileError("a chunk reaches beyond the file's end", place=place)
         chunks.setdefault(kind, data[at + 8 : at + 8 + size])
         at += 8 + size
-    return chunks[0x4E4F534A], chunks.get(0x004E4942)
+    if JSON_CHUNK not in chunks:
+        raise FileError(f"it has no chunk of JSON; wanted {WANTED}", place=place)
+    return chunks[JSON_CHUNK], chunks.get(BINARY_CHUNK)
 
 
 def _buffer(told: dict[str, Any], binary: bytes | None, folder: Path | None, place: str) -> bytes:
@@ -173,9 +176,9 @@ def _buffer(told: dict[str, Any], binary: bytes | None, folder: Path | None, pla
     if folder is None or "://" in name or Path(name).is_absolute() or ".." in Path(name).parts:
         raise FileError(f"the buffer {name[:60]!r} isn't beside it; only files beside it are read", place=place)
     try:
-        return (folder / name).read_bytes()
-    except (OSError, ValueError):
-        raise FileError(f"its buffer {name[:60]!r} can't be read", place=place) from None
+        return read_bytes(folder / name, most=MOST_BYTES)
+    except FileError as error:
+        raise FileError(f"its buffer {name[:60]!r} isn't had ({error.reason})", place=place) from None
 
 
 def _track(book: _Book, sampler: dict[str, Any], width: int) -> tuple[Array, Array, str]:
@@ -201,7 +204,7 @@ def _clock(inputs: list[Array], rate: float | str | None, place: str) -> tuple[A
         exact = near_rate((float(densest[-1]) - float(densest[0])) / (len(densest) - 1), place=f"{place}: times")
     count = int(np.floor((end - start) * float(exact) + 0.01)) + 1
     if count > MOST_SAMPLES:
-        raise FileError(f"{count} frames are more than is taken", place=place)
+        raise FileError(f"{count:.7g} frames are more than is taken", place=place)
     return exact, start + np.arange(count) / float(exact)
 
 

@@ -18,12 +18,13 @@ from numpy.typing import NDArray
 
 from surefoot._version import __version__
 from surefoot.formats.carry import Track
+from surefoot.formats.gltf_read import BINARY_CHUNK, JSON_CHUNK
 from surefoot.rotations import matrix
 
 __all__ = ["gltf_bytes"]
 
 Array = NDArray[np.float64]
-FLOAT, JSON_CHUNK, BINARY_CHUNK = 5126, 0x4E4F534A, 0x004E4942
+FLOAT = 5126
 NUDGE = 1e-5
 
 
