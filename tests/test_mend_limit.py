@@ -9,8 +9,22 @@ import pytest
 from numpy.typing import NDArray
 from scipy.optimize import brentq
 
-from surefoot import Clip, Curve, Flat, Limits, Proposal, Rig, apply_proposals, check, propose
-from surefoot.joints import joints_of
+from surefoot import (
+    Clip,
+    Curve,
+    Flat,
+    Limits,
+    Proposal,
+    Rig,
+    apply_proposals,
+    check,
+    demo,
+    plant,
+    preset_ground,
+    propose,
+)
+from surefoot.joints import beyond_limits, joints_of
+from surefoot.laying import lay
 from surefoot.mend_limit import root_of
 from surefoot.scene import Scene
 from tests.test_proposals import COUNT, PLAIN, SHANK, SOLE, THIGH, amount, standing
@@ -164,3 +178,27 @@ def test_curves_are_not_touched() -> None:
     same = {name for name, curve in clip.channels.items() if done.channels[name] is curve}
     assert same == set(clip.channels) - {"left_foot.bend"}
     assert isinstance(done.channels["left_foot.bend"], Curve)
+
+
+def test_an_angle_that_has_gone_round_is_judged_by_the_turn_nearest_to_its_range() -> None:
+    rig = limited(make_rig(), ankle_inversion=(-0.6, 0.4))
+    row, random = Limits.NAMES.index("ankle_inversion"), np.random.default_rng(3)
+    angles = np.zeros((7, 2, 40))
+    angles[row] = random.uniform(-1.0, 0.8, (2, 40))
+    beyond = beyond_limits(angles, rig)[row]
+    np.testing.assert_allclose(beyond, np.maximum(-0.6 - angles[row], angles[row] - 0.4), atol=1e-15)
+    angles[row] += 2.0 * np.pi * random.integers(-3, 4, (2, 40))
+    np.testing.assert_allclose(beyond_limits(angles, rig)[row], beyond, atol=1e-13)
+
+
+def test_legs_that_are_thrown_about_are_beyond_their_ranges_by_no_more_than_half_a_turn() -> None:
+    """Hips that stay below while the feet climb two metres; the angles go round without a jump, by 500 degrees."""
+    clip, rig = demo("lamplighter")
+    ground = preset_ground("private-stairs")
+    laid = lay(clip, rig, ground=ground, loops=3)
+    done = plant(laid.clip, rig, ground=ground)
+    angles = joints_of(rig, Scene.of(done.clip, rig, ground).pose)
+    assert np.abs(angles).max() > np.radians(400.0)
+    amounts = [f.amount for f in check(done.clip, rig, ground=ground).findings if f.kind == "limit"]
+    assert len(amounts) > 5
+    assert max(amounts) <= np.pi

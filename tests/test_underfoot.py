@@ -68,7 +68,7 @@ def test_ground_inside_a_sole_is_what_dense_sampling_finds_on_200_poses() -> Non
         found = float(rise_inside(STAIRS, rig_, soles, ankle, angles, bend)[0, 0])
         deep = float(poke_depth(STAIRS, rig_, soles, ankle, angles, bend)[0, 0])
         # every place of the sole, moved to the nearest nosing ahead of or behind it within the step
-        most, depth, within = 0.0, 0.0, 0.0
+        most, depth = 0.0, 0.0
         parts = pieces(rig, pose, 0.002)
         ends = np.array([[points[:, 2].min(), points[:, 2].max()] for points, _ in parts])
         if np.abs(ends.ravel()[:, None] - STAIRS.distance).min() < 0.004:  # too near to an edge for samples to tell
@@ -83,13 +83,22 @@ def test_ground_inside_a_sole_is_what_dense_sampling_finds_on_200_poses() -> Non
                 shift = edge - on_edge[:, 2]
                 on_edge[:, 1] -= shift * up[2] / up[1]
                 high = top - on_edge[:, 1].min()
-                most, depth = max(most, high), max(depth, high * up[1])
-                within = max(within, min(edge - ends.min(), ends.max() - edge))
-        depth = min(depth, within)
+                most, depth = max(most, high), max(depth, min(high * up[1], edge - ends.min(), ends.max() - edge))
         met += most > 0.0
         assert found == pytest.approx(most, abs=4e-3)
         assert deep == pytest.approx(depth, abs=4e-3)
     assert met > 60
+
+
+def test_a_heel_just_inside_a_riser_is_in_it_by_that_much_though_its_toes_lie_over_the_next_edge() -> None:
+    """The two edges are far from each other: neither lends its distance to the other's height."""
+    rig = make_rig()
+    foot = rig.legs[0].foot
+    reach = float(foot.outline[:, 1].max() - foot.outline[:, 1].min())
+    stairs = Profile.stairs(riser=-0.178, tread=reach - 0.02, count=8)
+    back, into = float(foot.outline[:, 1].min()), 0.0007
+    pose = posed(rig, (0.0, -0.013 - SOLE, -into - back), 0.0, 0.0, 0.0, 0.0)
+    assert float(poke_depth(stairs, *pose)[0, 0]) == pytest.approx(into, abs=1e-9)
 
 
 def test_a_nosing_under_the_arch_is_found_while_heel_and_ball_are_above_ground() -> None:

@@ -106,11 +106,15 @@ class GroundLine:
             nearest[rows] = np.minimum(nearest[rows], np.sqrt(square))
         return np.copysign(nearest, below)
 
-    def corner_depth(self, begin: Array, low: Array, end: Array, high: Array, *, upright: bool = False) -> Array:
+    def corner_depth(
+        self, begin: Array, low: Array, end: Array, high: Array, *, upright: bool = False,
+        within: tuple[Array, Array, Array] | None = None,
+    ) -> Array:  # fmt: skip
         """Return how far the worst corner pokes through each line from (begin, low) to (end, high), all (q,).
 
         It's the distance to the line, or with ``upright`` the height straight above it. Only a convex corner can be
-        the worst: a hollow lies below the chord between its neighbours.
+        the worst: a hollow lies below the chord between its neighbours. ``within`` is a first and a last distance and
+        a share (q,) each: a corner then counts by that share, and no more than it lies inside of the nearer of both.
         """
         run, climb = end - begin, high - low
         poke = 0.0 * (run + climb)  # NaN where a coordinate is
@@ -118,20 +122,14 @@ class GroundLine:
         stop = self.corner.searchsorted(np.maximum(begin, end), "left")
         for rows, index in _windows(first, stop):
             ahead, tilt = np.abs(run[rows]), climb[rows] * np.sign(run[rows])
-            across = self.corner[index] - begin[rows]
-            above = (self.corner_rise[index] - low[rows]) * ahead - across * tilt
-            size = np.maximum(ahead, 1e-300) if upright else np.hypot(ahead, tilt)
-            poke[rows] += np.maximum(above.max(axis=0), 0.0) / size
-        return np.asarray(poke)
-
-    def inset(self, begin: Array, end: Array) -> Array:
-        """Return the largest distance from a corner between ``begin`` and ``end`` (q,) to the nearer; inf for none."""
-        first, stop = self.corner.searchsorted(begin, "right"), self.corner.searchsorted(end, "left")
-        most = np.full(begin.shape, -np.inf)
-        for rows, index in _windows(first, stop):
             corner = self.corner[index]
-            most[rows] = np.maximum(most[rows], np.minimum(corner - begin[rows], end[rows] - corner).max(axis=0))
-        return np.where(np.isfinite(most), most, np.inf)
+            above = (self.corner_rise[index] - low[rows]) * ahead - (corner - begin[rows]) * tilt
+            above /= np.maximum(ahead, 1e-300) if upright else np.hypot(ahead, tilt)
+            if within is not None:
+                near, far, share = (each[rows] for each in within)
+                above = np.minimum(above * share, np.minimum(corner - near, far - corner))
+            poke[rows] += np.maximum(above.max(axis=0), 0.0)
+        return np.asarray(poke)
 
 
 def _refuse_folds(distance: Array, rise: Array, kept: NDArray[np.intp]) -> None:

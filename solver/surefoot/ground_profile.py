@@ -169,14 +169,18 @@ class Profile:
         shape, ends = self._ends(start, end)
         return self._line.corner_depth(*ends, upright=True).reshape(shape)
 
-    def farthest_in(self, points: Components) -> Array:
-        """Return how far the corner that lies deepest between points' ends is from the nearer end, metres.
+    def poke_within(self, start: Components, end: Components, share: Array) -> Array:
+        """Return the largest depth of a corner in lines from ``start`` to ``end`` ``(3, lines, ...)``, metres.
 
-        Measured along the heading over points ``(3, points, ...)``; infinite where no corner lies between them.
-        A toe a millimetre into a riser is in it by that millimetre, however high the riser stands.
+        A corner's depth is ``share`` ``(lines, ...)`` of its height straight above a line, but no more than its
+        distance along the heading from the nearer end of all the lines: a toe a millimetre into a riser is in it
+        by that millimetre, however high the riser stands.
         """
-        along = self._distance_along(points[0], points[2])
-        return self._line.inset(along.min(axis=0).ravel(), along.max(axis=0).ravel()).reshape(along.shape[1:])
+        shape, ends = self._ends(start, end)
+        along = np.concatenate([ends[0].reshape(shape), ends[2].reshape(shape)])
+        near, far = (np.broadcast_to(side, shape).ravel() for side in (along.min(axis=0), along.max(axis=0)))
+        within = near, far, np.broadcast_to(share, shape).ravel()
+        return self._line.corner_depth(*ends, upright=True, within=within).reshape(shape)
 
     def _ends(self, start: Components, end: Components) -> tuple[tuple[int, ...], list[Array]]:
         shape = common_shape(*start, *end)

@@ -11,10 +11,20 @@ from surefoot.findings import Finding, collect
 from surefoot.leg import knee_forward, knee_point
 from surefoot.leg_joints import signed_joint_angles
 from surefoot.rig import FEET, Limits, Rig
+from surefoot.rotations import unwind
 from surefoot.scene import Scene
 from surefoot.spaces import Pose
 
-__all__ = ["beyond_limits", "joint_findings", "joints_of", "joints_of_one", "knee_turn", "limits_of", "whip"]
+__all__ = [
+    "beyond_limits",
+    "joint_findings",
+    "joints_of",
+    "joints_of_one",
+    "knee_turn",
+    "limits_of",
+    "nearest_turn",
+    "whip",
+]
 
 Array = NDArray[np.float64]
 Indices = NDArray[np.intp]
@@ -101,9 +111,20 @@ def joint_findings(angles: Array, scene: Scene, bounds: Mapping[str, tuple[float
 
 
 def beyond_limits(angles: Array, rig: Rig) -> Array:
-    """Return by how much joint angles ``(7, 2, frames)`` are beyond their ranges, radians; negative: within."""
+    """Return by how much joint angles ``(7, 2, frames)`` are beyond their ranges, radians; negative: within.
+
+    Angles go on from frame to frame without a jump, so one that has gone round is a whole turn or more away; what
+    counts then is the turn nearest to the range.
+    """
     low, high = limits_of(rig)[..., None]
-    return np.asarray(np.maximum(low - angles, angles - high))
+    near = nearest_turn(angles, low, high)
+    return np.asarray(np.maximum(low - near, near - high))
+
+
+def nearest_turn(angles: Array, low: Array, high: Array) -> Array:
+    """Return angles of which those more than half a turn beyond a range are taken back by whole turns, radians."""
+    far = np.maximum(low - angles, angles - high) > np.pi
+    return np.where(far, unwind(angles, 0.5 * (low + high)), angles) if np.count_nonzero(far) else angles
 
 
 def limits_of(rig: Rig) -> Array:

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from surefoot.bench import NOTHING, Bench, Draft
 from surefoot.easing import Window, least_change
 from surefoot.findings import Finding
-from surefoot.joints import joints_of_one, limits_of
+from surefoot.joints import joints_of_one, limits_of, nearest_turn
 from surefoot.mend_height import rolled
 from surefoot.poses import Pose
 from surefoot.rig import FEET, Limits
@@ -73,8 +73,8 @@ def limit_drafts(bench: Bench, finding: Finding) -> list[Draft | None]:
     row = Limits.NAMES.index(name)
     window = bench.window(finding, seconds=EASING)
     at = window.frames % bench.clip.frames if bench.loop else window.frames
-    angle = bench.joints[row, foot].take(at)
-    low, high = limits_of(bench.rig)[:, row, foot].tolist()
+    low, high = limits_of(bench.rig)[:, row, foot]
+    angle = nearest_turn(bench.joints[row, foot].take(at), low, high)
     inside = bench.spell(finding, window)[::PER_FRAME]
     beyond = np.where(inside, np.maximum(low - angle, angle - high), 0.0)
     above = bool(angle[int(beyond.argmax())] > high)
@@ -93,7 +93,7 @@ def limit_drafts(bench: Bench, finding: Finding) -> list[Draft | None]:
 
         def off(by: Array, change: Change = change) -> Array:
             joint = joints_of_one(bench.rig, _moved(pose, foot, change(by)), measured)[row, 0]
-            return np.where(asked, joint - end, 0.0)
+            return np.where(asked, nearest_turn(joint, low, high) - end, 0.0)
 
         most = MOST_SHIFT * bench.rig.leg if is_shift else MOST_TURN
         root = root_of(off, len(at), step=TINY, most=most)

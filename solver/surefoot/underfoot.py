@@ -112,20 +112,17 @@ def rise_inside(ground: Ground, rig: Rig, soles: Soles, ankle: Array, angles: Ar
 def poke_depth(ground: Ground, rig: Rig, soles: Soles, ankle: Array, angles: Array, bend: Array) -> Array:
     """Return how deep ground stands inside each sole, ``(feet, ...)`` metres along the normal of the sole's piece.
 
-    On a profile no deeper than a corner lies within the sole's ends along it, since that takes the sole out too.
+    On a profile each corner counts no deeper than it lies within the sole's ends, since that takes the sole out too.
     """
     if is_even(ground):
         return np.zeros(ankle.shape[1:])
     lines = _lines(rig, ground.edges_suffice)
     start, end = lines.ends(soles, ankle, angles, bend)
-    rise = ground.poke(start, end)
     turn = matrix(*angles)
     hind, toes = turn[1, 1], turn[1, 1] * np.cos(bend) - turn[1, 2] * np.sin(bend)
-    deep = rise[: lines.hind].max(axis=0) * np.maximum(hind, 0.0)
-    deep = np.maximum(deep, rise[lines.hind :].max(axis=0) * np.maximum(toes, 0.0))
-    if isinstance(ground, Profile):
-        deep = np.minimum(deep, ground.farthest_in(np.concatenate([start, end], axis=1)))
-    return np.asarray(deep)
+    share = np.repeat(np.maximum([hind, toes], 0.0), (lines.hind, start.shape[1] - lines.hind), axis=0)
+    depth = ground.poke_within(start, end, share) if isinstance(ground, Profile) else ground.poke(start, end) * share
+    return np.asarray(depth.max(axis=0))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
