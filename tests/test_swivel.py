@@ -27,6 +27,7 @@ from surefoot import (
     propose,
 )
 from surefoot.cli import main
+from surefoot.curves import Outside
 from surefoot.laying import Laid
 from surefoot.route import Route
 from surefoot.tolerances import KINDS
@@ -238,3 +239,61 @@ def test_locks_tell_the_turn_frame_by_frame() -> None:
     frames = np.arange(1.0, FRAMES + 1.0)
     yaw = measure.number(clip, rig.feet[0], "yaw", frames)
     assert np.abs(np.diff(left.turned) - np.diff(yaw)).max() < 1e-9
+
+
+# what planting keeps --------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("keys", ["every", "few"])
+@pytest.mark.parametrize("degrees", [15.0, 40.0, -40.0, 120.0])
+def test_a_clean_turn_on_the_ball_is_not_mended_unasked(degrees: float, keys: Any) -> None:
+    clip, rig = standing(degrees)
+    assert plant(clip, rig, keys=keys).changed == ()
+
+
+@pytest.mark.parametrize("keys", ["every", "few"])
+def test_where_the_ball_creeps_a_turn_is_kept_and_the_ball_held(keys: Any) -> None:
+    clip, rig = standing(40.0, creep=0.012)
+    stance = Stance("left", 1, FRAMES)
+    frames = measure.instants(1, FRAMES)
+    before = measure.foot_steps(clip, rig, 0, frames)
+    done = plant(clip, rig, keys=keys)
+    after = measure.foot_steps(done.clip, rig, 0, frames)
+    assert measure.slide(before) > 0.01
+    assert measure.slide(after) < 1e-4
+    assert np.ptp(after.centre[:, 1], axis=0).max() < 1e-4
+    assert turned(done.clip, rig, stance) == pytest.approx(turned(clip, rig, stance), abs=0.01)
+    assert "left_foot.yaw" not in done.changed
+
+
+@pytest.mark.parametrize("how", [{"about": "ankle"}, {"creep": 0.03}])
+def test_a_flat_foot_that_turns_otherwise_is_held(how: dict[str, Any]) -> None:
+    """About the ankle, or with its ball carried away: it turns with the body, and slides."""
+    clip, rig = standing(25.0, **how)
+    stances = (Stance("left", 1, FRAMES), Stance("right", 1, FRAMES))
+    done = plant(clip.with_stances(stances), rig)
+    assert turned(clip, rig, stances[0]) > 20.0
+    assert turned(done.clip, rig, stances[0]) < 0.05
+    assert measure.slide(measure.foot_steps(done.clip, rig, 0, measure.instants(1, FRAMES))) < 1e-4
+
+
+def test_a_turn_over_the_seam_of_a_loop_is_kept_too() -> None:
+    """The left foot turns to and fro, farthest at the seam, and never lifts."""
+    clip, rig = standing(40.0)
+    frames = np.arange(1.0, FRAMES + 2.0)
+    share = 0.5 + 0.5 * np.cos(2.0 * np.pi * (frames - 1.0) / FRAMES)
+    one, other = (plant(c, rig).clip for c in (clip, standing(0.0)[0]))
+    at = 1.0 + 29.0 * np.arccos(1.0 - 2.0 * share) / np.pi
+    channels = {
+        name: Curve.through(frames, measure.evaluate(curve, at), before=Outside.REPEAT, after=Outside.REPEAT)
+        for name, curve in one.channels.items()
+        if curve is not other.channels[name] and len(curve.frames) > 1
+    }
+    loop = replace(one.with_channels(channels), loop=True, stances=None)
+    loop = loop.with_stances([Stance("left", 10, 9 + FRAMES), Stance("right", 1, FRAMES)])
+    before = turned(loop, rig, Stance("left", 1, FRAMES))
+    done = plant(loop, rig)
+    assert before > 35.0
+    assert turned(done.clip, rig, Stance("left", 1, FRAMES)) == pytest.approx(before, abs=0.05)
+    steps = measure.foot_steps(done.clip, rig, 0, measure.instants(10, 9 + FRAMES))
+    assert measure.slide(steps) < 1e-4
