@@ -37,11 +37,11 @@ STREAM = {
         "leg_solve rig_shown derive spaces scene"
     ),
     "contact": "slip contact",
-    "plant": "seat lean footprint reach swing floors settle choice dense still key_slopes keys few",
+    "plant": "seat lean footprint reach swing floors on_ball settle choice dense still key_slopes keys few",
     "the other styles, the whole job": "feet_in_world styled restyle planting",
     "laying out": "route pace tread carrying laying deck",
     "mirror": "families mirror",
-    "findings": "findings touch slide seam mismatch oppose joints seen stand locks mass balance checking",
+    "findings": "findings touch slide swivel seam mismatch oppose joints seen stand locks mass balance checking",
     "ways to mend": "easing bench mend_height mend_slide mend_reach mend_limit mend_snap mend_cross mend_seam",
     "proposals": "trial tally aftermath overlay proposals letting",
     "the day's edits": "remixing replanting twinning closing",

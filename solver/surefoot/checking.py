@@ -26,6 +26,7 @@ from surefoot.seam import seam_findings
 from surefoot.seen import Seen
 from surefoot.slide import slide_findings
 from surefoot.stand import overhang_of
+from surefoot.swivel import most_swivel, swivel_findings
 from surefoot.tolerances import KINDS, WHEN_ASKED, tolerances_for
 from surefoot.underfoot import is_even
 
@@ -76,6 +77,11 @@ class Report:
     def locks(self) -> tuple[Lock, ...]:
         """Return how each stance holds; nothing for a report that was put together elsewhere."""
         return () if self._seen is None else locks_of(self._seen)
+
+    @property
+    def swivel(self) -> float:
+        """How far a planted foot turns on its ball at most in one stance, radians; 0 for a report from elsewhere."""
+        return 0.0 if self._seen is None else most_swivel(self._seen.touch, self.stances)
 
     def most(self, kind: str) -> Finding | None:
         """Return the largest finding of a kind, None where there is none; raise UnknownName for an unknown kind."""
@@ -149,6 +155,7 @@ def check(
     touch, at = seen.touch, seen.fine.frames
     findings: list[Finding] = []
     findings += slide_findings(touch, found, bounds["slide"], landing=landing)
+    findings += swivel_findings(touch, found, bounds["swivel"])
     findings += _by_foot("sink", touch.depth, at, bounds)
     findings += _by_foot("hover", np.where(seen.down, touch.gap, -1.0), at, bounds)
     findings += _by_foot("stretch", seen.over, at, bounds)

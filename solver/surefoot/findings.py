@@ -18,6 +18,7 @@ LEVELS: tuple[Level, ...] = ("note", "warning", "error")
 
 ADVICE = {
     "slide": "Plant this stance, or state it as left alone if it should slide.",
+    "swivel": "Let the foot turn in its swing, or leave it: a turn on the ball may be meant.",
     "sink": "Tip the toes up, lift the heel or raise the ankle here; planting does all three.",
     "hover": "Lower the ankle or roll the foot onto the ground; planting does.",
     "stretch": "Lift the heel, step nearer or lower the hips a little here.",

@@ -15,6 +15,7 @@ from surefoot.seen import Seen
 from surefoot.slide import drift_of
 from surefoot.sole import FLAT
 from surefoot.stand import support_in
+from surefoot.swivel import swivel_of
 from surefoot.touch import PER_FRAME
 
 __all__ = ["HOLDS", "PARTS", "Lock", "locks_of"]
@@ -48,6 +49,8 @@ class Lock:
         The row in which it leans least: there the stance is anchored.
     heading : float
         The foot's there.
+    turned : ndarray, shape (frames,)
+        How far it's turned from there about the ground's normal, positive to the left; NaN while its ball isn't down.
     along, across : ndarray, shape (frames,)
         Drift since the stance's first frame, ahead and to the left of that heading; on a slope along its surface.
     clearance : ndarray, shape (frames, 3)
@@ -65,6 +68,7 @@ class Lock:
     held: Indices
     flattest: int
     heading: float
+    turned: Array
     along: Array
     across: Array
     clearance: Array
@@ -86,6 +90,12 @@ class Lock:
     def held_at(self) -> Array:
         """Where the foot is held in each frame, ``(frames, 3)`` metres; for a flat sole its ball."""
         return np.asarray(self.points[np.arange(len(self.held)), PLACE_OF[self.held]])
+
+    @property
+    def swivel(self) -> float:
+        """How far the foot turns on its ball, radians, in whole frames; 0 where its ball is never down."""
+        known = self.turned[~np.isnan(self.turned)]
+        return float(np.ptp(known)) if known.size else 0.0
 
     @property
     def drift(self) -> tuple[float, float]:
@@ -132,6 +142,7 @@ def locks_of(seen: Seen) -> tuple[Lock, ...]:
             heading = heading + laps * scene.drift.turn
         flattest = int(np.abs(lean[foot, at]).argmin())
         s, c = _ahead(float(heading[flattest]), tilt)
+        turned, ball_down, _ = swivel_of(seen.touch, stance)
         (x, z), _ = drift_of(seen.touch, stance)
         x, z = x[::PER_FRAME], z[::PER_FRAME]
         yaw = scene.angles[1, foot, at]
@@ -143,6 +154,7 @@ def locks_of(seen: Seen) -> tuple[Lock, ...]:
                 holds[foot, at],
                 flattest,
                 float(heading[flattest]),
+                np.where(ball_down, turned, np.nan)[::PER_FRAME],
                 s * x + c * z,
                 c * x - s * z,
                 seen.touch.height[-3:, foot, at * PER_FRAME].T,

@@ -1,6 +1,6 @@
 """Settling the feet: from a scene and its stances to the planted pose of every frame.
 
-Angles come first: the heading is held while the sole is flat, the rocker gives
+Angles come first: the heading is held while the sole is flat (unless it's a turn on the ball), the rocker gives
 way where the leg can't reach, the toes lie flat under a rolling foot. The planted
 ankle then follows in closed form, and the swing is carried between.
 """
@@ -17,6 +17,7 @@ from surefoot.band import Band
 from surefoot.clip import Stance
 from surefoot.floors import at_rest_on_ground, floor_under, held_back, swept_floor
 from surefoot.footprint import Anchor, Prints, Tracks, fit_prints
+from surefoot.on_ball import turn_on_ball
 from surefoot.reach import TEARING, Stand, allowed_length, lift_within_reach, nearer_prints
 from surefoot.rotations import length
 from surefoot.scene import Scene
@@ -93,6 +94,10 @@ def settle(
     local = np.where(planted, prints.authored_turns(which, tracks.angles, planted, tracks.source), tracks.angles)
     pitch, cant = local[0], local[2]
     held = _held(pitch, planted, tracks)
+    on_ball = turn_on_ball(scene, tracks, pitch, local[1])
+    if on_ball is not None:  # a foot whose heel is down a trifle would turn about that
+        pitch = np.where(on_ball & (np.abs(pitch) < FLAT), np.maximum(pitch, 0.0), pitch)
+        held &= ~on_ball
     turn = _swivel_change(local[1], held, planted, tracks)
     swivel = np.where(planted, local[1] + turn, 0.0)
     hip = prints.into(which, tracks.hip - prints.origin[:, which])

@@ -23,9 +23,19 @@ from surefoot.rig import FEET
 from surefoot.slip import least_steps
 from surefoot.touch import PER_FRAME, Touch
 
-__all__ = ["drift_of", "slide_findings", "widest"]
+__all__ = ["drift_of", "samples_of", "slide_findings", "widest"]
 
 Array = NDArray[np.float64]
+Indices = NDArray[np.intp]
+
+
+def samples_of(touch: Touch, stance: Stance) -> tuple[Indices, Indices, Array]:
+    """Return which samples a stance is, in which round of a loop each lies, and its frame, ``(samples,)`` each."""
+    first = touch.scene.binding.clip.first
+    at = np.arange((stance.first - first) * PER_FRAME, (stance.last - first) * PER_FRAME + 1)
+    count = len(touch.scene.frames)
+    laps = at // count
+    return at - laps * count, laps, first + at / PER_FRAME
 
 
 def drift_of(touch: Touch, stance: Stance) -> tuple[Array, Array]:
@@ -34,20 +44,16 @@ def drift_of(touch: Touch, stance: Stance) -> tuple[Array, Array]:
     On a slope x and z are those of the slope turned level (see `lean.along_slope`).
     """
     heed()
-    scene = touch.scene
-    foot, clip = FEET.index(stance.foot), scene.binding.clip
-    count = len(scene.frames)
-    at = np.arange((stance.first - clip.first) * PER_FRAME, (stance.last - clip.first) * PER_FRAME + 1)
-    laps = at // count
-    own = at - laps * count
+    scene, foot = touch.scene, FEET.index(stance.foot)
+    own, laps, frames = samples_of(touch, stance)
     points, height = touch.points[:, :, foot, own], touch.height[:, foot, own]
     if scene.drift is not None and laps[-1] > 0:
         for lap in range(1, int(laps.max()) + 1):
             points = np.where(laps >= lap, scene.drift.apply(points), points)
     move = least_steps(points, height, lean_of(scene.ground))
-    path = np.zeros((2, len(at)))
+    path = np.zeros((2, len(own)))
     move.cumsum(axis=-1, out=path[:, 1:])
-    return path, clip.first + at / PER_FRAME
+    return path, frames
 
 
 def widest(path: Array) -> tuple[Array, NDArray[np.intp]]:

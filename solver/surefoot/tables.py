@@ -39,8 +39,8 @@ RIGHT = ("worst at", "amount", "beyond", "cost", "leaves")
 """Columns of figures, which end flush."""
 
 
-SELDOM = ("overhang",)
-"""Kinds that only some grounds have, told where there is one."""
+SELDOM = ("swivel", "overhang")
+"""Kinds that only some walks or grounds have, told where there is one."""
 
 
 class Seen(NamedTuple):

@@ -40,6 +40,8 @@ KINDS: Mapping[str, Kind] = {
     # slides under 21 mm are already seen in most conditions: Prazak, Hoyet and O'Sullivan,
     # "Perceptual evaluation of footskate cleanup", SCA 2011 (verified); so 20 is the error
     "slide": Kind("mm", (1.0, 5.0, 20.0), "Prazak, Hoyet and O'Sullivan 2011: under 21 mm is already seen"),
+    # a turn on the ball may well be meant, so an error is a whole turn only
+    "swivel": Kind("deg", (10.0, 20.0, 360.0), "common practice, no source"),
     "sink": Kind("mm", (1.0, 2.0, 5.0), "common practice, no source"),
     "hover": Kind("mm", (2.0, 5.0, 10.0), "common practice, no source"),
     # limbs 3 % longer are seen with full attention: Harrison, Rensink and van de Panne 2004 (verified)

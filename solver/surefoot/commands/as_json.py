@@ -6,6 +6,8 @@ import sys
 from typing import Any
 
 import msgspec
+import numpy as np
+from numpy.typing import NDArray
 
 from surefoot.cautions import BUILT_GROUNDS, FOR_ANIMATION
 from surefoot.checking import Report
@@ -110,8 +112,8 @@ def print_json(table: dict[str, Any]) -> None:
     sys.stdout.write(msgspec.json.format(msgspec.json.encode(table), indent=2).decode() + "\n")
 
 
-def laid_json(laid: Laid) -> dict[str, Any]:
-    """Return where a laid clip's footprints went, and what its hips should be raised by."""
+def laid_json(laid: Laid, report: Report) -> dict[str, Any]:
+    """Return where a laid clip's footprints went, how planted feet turn, and what its hips should be raised by."""
     return {
         "steps": [
             {
@@ -120,6 +122,7 @@ def laid_json(laid: Laid) -> dict[str, Any]:
             }
             for s in laid.steps
         ],
+        "swivel": {"most": report.swivel, "limit": report.tolerances["swivel"][1], "unit": "rad"},
         "hips": {"raise": laid.raised.tolist(), "unit": "m", "applied": laid.applied},
     }  # fmt: skip
 
@@ -135,12 +138,17 @@ def lock_json(lock: Lock) -> dict[str, Any]:
         "foot": stance.foot, "first": stance.first, "last": stance.last, "left_alone": stance.left_alone,
         "unit": "m, rad", "parts": list(PARTS),
         "anchors": lock.anchors.tolist(), "anchored": stance.first + lock.flattest, "heading": lock.heading,
-        "drift": dict(zip(("along", "across"), lock.drift, strict=True)),
+        "drift": dict(zip(("along", "across"), lock.drift, strict=True)), "swivel": lock.swivel,
         "ankle": [float(end) for end in lock.flexion],
         "frames": list(range(stance.first, stance.last + 1)),
         "points": lock.points.tolist(),
         "held": [HOLDS[which] for which in lock.held.tolist()], "held_at": lock.held_at.tolist(),
         "along": lock.along.tolist(), "across": lock.across.tolist(), "clearance": lock.clearance.tolist(),
-        "supported": [None if value != value else value for value in lock.supported.tolist()],
+        "turned": _known(lock.turned), "supported": _known(lock.supported),
         "slope": lock.slope.tolist(), "beyond_ankle": lock.beyond_ankle.tolist(),
     }  # fmt: skip
+
+
+def _known(values: NDArray[np.float64]) -> list[float | None]:
+    """Return figures as a list, None for those that aren't known."""
+    return [None if value != value else value for value in values.tolist()]

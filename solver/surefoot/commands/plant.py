@@ -162,7 +162,7 @@ def run(options: argparse.Namespace) -> int:
     save_all(files)
     if options.json:
         deck, cautions = aboard_json(job.deck_name), cautions_json(job.ground)
-        laid_out = {} if laid is None else {"laid": laid_json(laid)}
+        laid_out = {} if laid is None else {"laid": laid_json(laid, after)}
         told = comparison_json(job.clip, planted, first, after, list(written))
         print_json({**told, **deck, "knees_turned_deg": knees, **cautions, **laid_out})
     else:
@@ -170,5 +170,5 @@ def run(options: argparse.Namespace) -> int:
         if laid is None:
             print_let(job.clip, planted.clip, let)
         else:
-            print_laid(laid)
+            print_laid(laid, after)
     return 0 if after.is_clean else 1

@@ -33,7 +33,7 @@ KNEE_CLOSE = 1.5
 CLOSE_TALL = 84.0
 BODY = 0.22
 """Of the leg's length: how long a stroke shows where the hips point up."""
-UNDER_FOOT = ("slide", "sink", "hover", "cross", "overhang")
+UNDER_FOOT = ("slide", "swivel", "sink", "hover", "cross", "overhang")
 IN_A_LEG = ("stretch", "snap", "limit")
 
 
