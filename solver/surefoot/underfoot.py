@@ -15,13 +15,13 @@ from typing import Self
 import numpy as np
 from numpy.typing import NDArray
 
-from surefoot.ground import Ground, Plane, Profile
+from surefoot.ground import Ground
 from surefoot.rig import Foot, Rig
 from surefoot.rotations import matrix
 from surefoot.sole import Points, Soles
 from surefoot.tolerances import REFERENCE_LEG
 
-__all__ = ["BENEATH", "Support", "is_even", "poke_depth", "rise_inside", "support_of"]
+__all__ = ["BENEATH", "Support", "poke_depth", "rise_inside", "support_of"]
 
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -35,11 +35,6 @@ BENEATH = 0.012
 Counted from where the sole touches, so that a sole that hovers or sinks hangs over nothing for that."""
 ROWS, COLUMNS = 136, 7
 HALF = 0.5
-
-
-def is_even(ground: Ground) -> bool:
-    """Tell whether the ground is level or a plane, on which no sole has anything beneath it that its corners hide."""
-    return ground.is_level or isinstance(ground, Plane)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -103,7 +98,7 @@ def rise_inside(ground: Ground, rig: Rig, soles: Soles, ankle: Array, angles: Ar
 
     ``ankle`` and ``angles`` are ``(3, feet, ...)``, ground space. The sole's corners are not asked.
     """
-    if is_even(ground):
+    if ground.is_even:
         return np.zeros(ankle.shape[1:])
     start, end = _lines(rig, ground.edges_suffice).ends(soles, ankle, angles, bend)
     return np.asarray(ground.poke(start, end).max(axis=0))
@@ -114,7 +109,7 @@ def poke_depth(ground: Ground, rig: Rig, soles: Soles, ankle: Array, angles: Arr
 
     On a profile no deeper than a corner lies within the sole's ends along it, since that takes the sole out too.
     """
-    if is_even(ground):
+    if ground.is_even:
         return np.zeros(ankle.shape[1:])
     lines = _lines(rig, ground.edges_suffice)
     start, end = lines.ends(soles, ankle, angles, bend)
@@ -123,9 +118,7 @@ def poke_depth(ground: Ground, rig: Rig, soles: Soles, ankle: Array, angles: Arr
     hind, toes = turn[1, 1], turn[1, 1] * np.cos(bend) - turn[1, 2] * np.sin(bend)
     deep = rise[: lines.hind].max(axis=0) * np.maximum(hind, 0.0)
     deep = np.maximum(deep, rise[lines.hind :].max(axis=0) * np.maximum(toes, 0.0))
-    if isinstance(ground, Profile):
-        deep = np.minimum(deep, ground.farthest_in(np.concatenate([start, end], axis=1)))
-    return np.asarray(deep)
+    return np.asarray(np.minimum(deep, ground.farthest_in(np.concatenate([start, end], axis=1))))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
