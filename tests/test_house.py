@@ -6,12 +6,14 @@ import ast
 import importlib
 import inspect
 import re
+from collections.abc import Iterable
 from pathlib import Path
 
 import pytest
 
 import surefoot
-from surefoot import formats
+from surefoot import formats, grounds
+from surefoot.tolerances import KINDS
 
 ROOT = Path(__file__).parents[1]
 PACKAGE = ROOT / "solver" / "surefoot"
@@ -41,7 +43,9 @@ STREAM = {
     "the other styles, the whole job": "feet_in_world styled restyle planting",
     "laying out": "route pace tread carrying laying deck",
     "mirror": "families mirror",
-    "findings": "findings touch slide swivel seam mismatch oppose joints seen stand locks mass balance checking",
+    "findings": (
+        "findings touch slide swivel seam mismatch oppose joints seen stand locks mass balance faults faults.* checking"
+    ),
     "ways to mend": "easing bench mend_height mend_slide mend_reach mend_limit mend_snap mend_cross mend_seam",
     "proposals": "trial tally aftermath overlay proposals letting",
     "the day's edits": "remixing replanting twinning closing",
@@ -51,8 +55,8 @@ STREAM = {
     "gait": "gait_measures gait_bands",
     "capture": "capture_points capture_hinge capture",
     "files": (
-        "file_faults save rig_tables rig_file rig_save clip_file ground_data_file ground_mesh_file "
-        "ground_file profile_file recipe_file pairs demos"
+        "file_faults save rig_tables rig_file rig_save clip_file ground_data_file ground_mesh_file grounds "
+        "grounds.kind grounds.* ground_file profile_file recipe_file pairs demos"
     ),
     "formats": (
         "formats formats.plain_toml formats.mapping formats.motion formats.form formats.looking formats.carry "
@@ -62,18 +66,18 @@ STREAM = {
     "host": "host.protocol host.refusals host.memory host.reading host.writing host.jobs host",
     "pictures": (
         "pictures pictures.ink pictures.svg pictures.axes pictures.figure pictures.subject pictures.tracks "
-        "pictures.labels pictures.strip pictures.plan_notes pictures.plan pictures.gait pictures.traces pictures.sheet "
-        "pictures.png pictures.listings pictures.scrubbed pictures.report"
+        "pictures.labels pictures.strip pictures.plan_notes pictures.plan pictures.gait pictures.traces "
+        "pictures.sheet pictures.png pictures.listings pictures.scrubbed pictures.report"
     ),
     "page": "page page.wishes page.packing page.telling page.work page.line page.server",
-    "faces": "story options edit_text tables gait_tables walk_tables lay_tables",
+    "faces": "story options edit_text printed tables gait_tables walk_tables lay_tables",
     "shared by commands": "commands commands.arguments commands.as_json commands.job",
     "remote calls": "rpc rpc.lines rpc.messages rpc.wishes rpc.desk rpc.server rpc.client",
     "commands": (
         "commands.results commands.edited commands.pairwise commands.block commands.check commands.plant "
-        "commands.remix commands.twin commands.travel commands.page commands.convert commands.rig commands.map "
-        "commands.formats batch batch.task batch.summary batch.running batch.progress commands.batch "
-        "commands.rpc commands.compared commands.draw commands.report commands.demo"
+        "commands.remix commands.twin commands.travel commands.page commands.convert commands.rig "
+        "commands.map commands.formats batch batch.task batch.summary batch.running batch.progress "
+        "commands.batch commands.rpc commands.compared commands.draw commands.report commands.demo"
     ),
     "command line": "cli __main__",
 }
@@ -81,7 +85,7 @@ STREAM = {
 
 ``formats.*`` stands for the modules that the package's own table names: a new one needs no line here.
 """
-TABLES = {"formats": formats.FORMATS}
+TABLES: dict[str, Iterable[str]] = {"formats": formats.FORMATS, "grounds": grounds.KINDS, "faults": KINDS}
 
 
 def in_line(names: str) -> list[str]:
