@@ -14,7 +14,7 @@ from tests.anything import faults, random_case
 
 QUICK, CHUNK, CHUNKS = 120, 100, 100
 CANTED = (158, 166, 298, 2184, 2436, 2522, 2569)
-OVER_THE_SEAM, NOT_QUITE_FLAT = 3672, 1880
+OVER_THE_SEAM, NOT_QUITE_FLAT, CUT_AT_HEEL_OFF = 3672, 1880, 6615
 
 
 def wrong(first: int, last: int) -> dict[int, str]:
@@ -44,6 +44,10 @@ def test_a_stance_over_the_seam_is_authored_for_level_ground_as_a_whole_or_not_a
     """A clip all but level: only one part of the stance, from either side of the seam, is flat on the slope."""
     case = replace(random_case(OVER_THE_SEAM), more={})
     assert faults(case, case.planted()) == []
+
+
+def test_a_loop_is_cut_where_its_stance_lies_still_and_not_at_heel_off() -> None:
+    assert wrong(CUT_AT_HEEL_OFF, CUT_AT_HEEL_OFF + 1) == {}
 
 
 def test_few_keys_hold_a_foot_that_their_angles_no_longer_keep_quite_flat() -> None:

@@ -221,3 +221,14 @@ def test_a_still_stance_may_be_left_alone() -> None:
     clip = standing((0.0, 0.085, 0.85))
     alone = replace(clip, stances=(Stance("left", 1, 10, left_alone=True),))
     assert check(alone, rig, ground=ground).most("overhang") is None
+
+
+@pytest.mark.parametrize("pitch", [-8.0, 8.0], ids=["on the heel", "heel up"])
+def test_toes_along_the_ground_are_judged_under_a_raised_heel_and_not_in_the_air(pitch: float) -> None:
+    rig, ground = make_rig(), Flat(0.0)
+    angles, bend = np.zeros((3, 2, 1)), np.full((2, 1), np.radians(pitch))
+    angles[0] = np.radians(pitch)
+    ankle = np.zeros((3, 2, 1))
+    ankle[1] = -Soles.of(rig).lowest(angles[0], angles[2], bend)
+    share = support_of(ground, rig, Soles.of(rig), ankle, angles, bend, level=LEVEL).share
+    assert np.isnan(share).all() if pitch < 0.0 else (share > 0.99).all()

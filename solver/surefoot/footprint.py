@@ -132,12 +132,11 @@ class Tracks:
 
 
 def _stillest(pitch: Array, start: int, length: int) -> int:
-    """Return how far into a stance the middle of its longest flat spell lies, in frames.
-
-    A track may begin and end there: nothing about these frames is free.
-    """
+    """Return how far into a stance the middle of its longest even spell lies, in frames: no frame there is free."""
     own = pitch.take(np.arange(start, start + length), mode="wrap")
-    first, many = runs(np.abs(own - np.sort(own)[length // 2]) < FLAT, loop=False)
+    levels = np.sort(own)[length // 2], own[np.abs(np.diff(own, append=np.inf)).argmin()]
+    spells = (runs(np.abs(own - level) < FLAT, loop=False) for level in levels)
+    first, many = max(spells, key=lambda spell: int(spell[1].max()))
     longest = many.argmax()
     return int(first[longest] + many[longest] // 2)
 

@@ -159,7 +159,7 @@ def support_of(
     """Return what supports feet that stand at ``ankle`` and ``angles`` ``(3, feet, n)`` with ``bend`` ``(feet, n)``.
 
     A foot that leans by up to ``level`` radians from the ground under its ball is judged by its whole sole,
-    one whose toes do by its toes, and one whose toes don't either not at all.
+    one whose heel is up and whose toes do by its toes, any other not at all.
     """
     points, widths, hind = _lattice(rig)
     ball = soles.centre_line(angles, bend)[:, 1] + ankle
@@ -168,7 +168,8 @@ def support_of(
     toe_up = turn[:, 1] * np.cos(bend) - turn[:, 2] * np.sin(bend)
     bound = np.cos(level)
     whole = (turn[:, 1] * normal).sum(axis=0) > bound
-    judged = whole | ((toe_up * normal).sum(axis=0) > bound)
+    heel_up = (turn[:, 2] * normal).sum(axis=0) < 0.0
+    judged = whole | (heel_up & ((toe_up * normal).sum(axis=0) > bound))
     shape = ankle.shape[1:]
     share, over = np.full(shape, np.nan), np.full(shape, np.nan)
     near = BENEATH * rig.leg / REFERENCE_LEG
