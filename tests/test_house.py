@@ -41,7 +41,7 @@ STREAM = {
     "contact": "slip contact",
     "plant": "seat lean footprint reach swing floors on_ball settle choice dense still key_slopes keys few",
     "the other styles, the whole job": "feet_in_world styled restyle planting",
-    "laying out": "route pace tread carrying laying deck",
+    "laying out": "route pace tread carrying travel under_root laying deck",
     "mirror": "families mirror",
     "findings": (
         "findings touch slide swivel seam mismatch oppose joints seen stand locks mass balance faults faults.* checking"
@@ -49,7 +49,7 @@ STREAM = {
     "ways to mend": "easing bench mend_height mend_slide mend_reach mend_limit mend_snap mend_cross mend_seam",
     "proposals": "trial tally aftermath overlay proposals letting",
     "the day's edits": "remixing replanting twinning closing",
-    "speed and travel": "gait_relations gait gait_phases travel pacing",
+    "speed and travel": "gait_relations gait gait_phases pacing",
     "hand-over": "layer",
     "blocking out": "recipe_measures recipe_layers recipe cycle block_hips block_feet blocking",
     "gait": "gait_measures gait_bands",

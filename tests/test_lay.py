@@ -23,8 +23,6 @@ from surefoot import (
     load_rig,
     plant,
     preset_ground,
-    rooted,
-    travelling,
 )
 from surefoot.curves import Outside, Pack
 from surefoot.errors import InputError, UnknownName
@@ -257,12 +255,6 @@ class TestBlockedCycles:
         climb = block(load_recipe("climb"), rig).clip
         with pytest.raises(InputError, match=r"loops: the cycle climbs \+0\.340 m a round by itself"):
             lay(climb, rig, ground=UP, loops=3)
-
-    def test_a_travelling_one_is_told_how_it_comes_back_in_place(self) -> None:
-        clip, rig = demo("lamplighter")
-        road = travelling(clip, rig)
-        with pytest.raises(InputError, match=r"sits in root; .*\(surefoot travel --to in-place"):
-            lay(road, rooted(rig, road), ground=UP, loops=3)
 
 
 @pytest.mark.parametrize("name", ["up", "cobbles", "waves"])

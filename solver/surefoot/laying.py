@@ -24,6 +24,7 @@ from surefoot.planting import plant, scene_of
 from surefoot.rig import FEET, Rig
 from surefoot.route import Route
 from surefoot.tread import over_edges
+from surefoot.under_root import seen_from_root
 
 __all__ = ["Laid", "lay"]
 
@@ -91,10 +92,17 @@ def lay(
     stride : tuple of float
         The least and the most that a step may be of its own length.
 
-    Raises InputError if the clip is no loop, doesn't travel, turns or climbs by itself, or its hips and feet don't
-    sit in the world.
+    Hips and feet may sit in a root that rests or travels evenly: then it stays where it is, and they travel in it.
+
+    Raises InputError if the clip is no loop, doesn't travel, turns or climbs by itself, or its hips and feet sit
+    neither in the world nor in such a root.
     """
-    _check(clip, rig, loops, stride, tuple(let))
+    _check(clip, loops, stride, tuple(let))
+    used = {control.parent for control in rig.controls.values()}
+    spaces = {name: np.tile(one, (loops, 1, 1)) for name, one in clip.spaces.items() if name in used}
+    seen = seen_from_root(clip, rig)
+    clip, rig, ground, belt = seen.clip, seen.rig, seen.ground(ground), seen.belt(belt)
+    route = seen.route(route)
     flat = plant(clip, rig, belt=belt)
     scene = scene_of(clip, rig, None, flat.belt)
     drift = scene.drift
@@ -146,7 +154,13 @@ def lay(
     applies = height is not None and height.channel in tuple(let)
     channels = carried(clip, rig, loops, belt=flat.belt, pace=pace, route=route, heading=heading)
     made = replace(
-        clip, channels=channels, last=last, loop=False, belt=STILL, stances=pace.stances(clip.first, last), spaces={}
+        clip,
+        channels=channels,
+        last=last,
+        loop=False,
+        belt=STILL,
+        stances=pace.stances(clip.first, last),
+        spaces=spaces,
     )
     if height is None or height.channel not in clip.channels:
         return Laid(made, raised, pace.steps, False)
@@ -187,7 +201,7 @@ def _lowering(clip: Clip, rig: Rig, ground: Ground, pace: Pace) -> Array:
     return smooth
 
 
-def _check(clip: Clip, rig: Rig, loops: int, stride: tuple[float, float], let: tuple[str, ...]) -> None:
+def _check(clip: Clip, loops: int, stride: tuple[float, float], let: tuple[str, ...]) -> None:
     if not clip.loop:
         raise InputError("the clip is no loop, so there is nothing to lay out", place="loops")
     if not 1 <= whole_number(loops, place="loops") <= MOST_LOOPS:
@@ -197,14 +211,6 @@ def _check(clip: Clip, rig: Rig, loops: int, stride: tuple[float, float], let: t
     least, most = (finite_number(share, place="stride") for share in stride)
     if not 0.05 <= least <= 1.0 <= most <= 3.0:
         raise InputError(f"expected shares about 1, from 0.05 to 3, got {least:g} to {most:g}", place="stride")
-    for name in ("hips", "left_foot", "right_foot"):
-        control = rig.controls[name]
-        if control.parent != "world":
-            back = " (surefoot travel --to in-place brings a walk back there)" if control.parent == "root" else ""
-            raise InputError(
-                f"it sits in {control.parent}; laying out is for hips and feet that sit in the world{back}",
-                place=f"control {name}",
-            )
     for name in let:
         if name not in clip.channels:
             raise UnknownName("channel", name, clip.channels, place="let")

@@ -162,6 +162,10 @@ class Binding:
         setting = Setting(self._parents(values, frames, {}), pose.hips_turn, pose.hip)
         return self.style.write(feet, self.feet(values), self.foot_rows >= 0, setting)
 
+    def space(self, name: str, frames: Array) -> Space:
+        """Return world from the control or sampled space ``name`` at ``frames``."""
+        return self._space(name, self.values(frames), frames, {})
+
     def _parents(self, values: Array, frames: Array, made: dict[str, Space]) -> tuple[Space, Space]:
         left, right = (self._space(foot.parent, values, frames, made) for foot in self.rig.feet)
         return left, right
