@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from surefoot.curves import Curve, Outside, Shape, resolve_slopes
+from surefoot.floors import floor_beneath
 from surefoot.heeding import heed
 from surefoot.rig import Axis
 from surefoot.scene import Scene
@@ -21,6 +22,7 @@ from surefoot.settle import Settled
 from surefoot.slip import NOTHING, slip_steps
 from surefoot.sole import LEVEL, Turns
 from surefoot.spaces import Pose
+from surefoot.underfoot import is_even
 
 __all__ = [
     "AXES",
@@ -194,8 +196,7 @@ def _fit_stances(scene: Scene, settled: Settled, segments: Array) -> None:
     foot, at = same.nonzero()
     if not len(foot):
         return
-    which, lap = print_of[foot, at], laps[foot, at]
-    wide = which[:, None]
+    wide, lap = print_of[foot, at][:, None], laps[foot, at]
     time = (at[:, None] + PHASES) * binding.step
     between = _Between.of(scene, segments, foot, at)
     angles = between.angles
@@ -206,8 +207,9 @@ def _fit_stances(scene: Scene, settled: Settled, segments: Array) -> None:
     pitch, swivel, cant = prints.local_turns(wide, angles)
     off = _path(scene, settled, np.array([pitch, cant, swivel, between.bend]), foot, at)
     ground = prints.origin[:, wide] + prints.outof(wide, off)
-    moved_on = lap > 0
-    if scene.drift is not None and np.count_nonzero(moved_on):
+    if not is_even(scene.ground):
+        ground[1] = np.maximum(ground[1], floor_beneath(scene, foot, ground, angles, between.bend))
+    if scene.drift is not None and np.count_nonzero(moved_on := lap > 0):
         ground[:, moved_on] = scene.drift.apply(ground[:, moved_on], times=-1)
     world = scene.belt.to_world(ground.reshape(3, -1), time.ravel()).reshape(ground.shape)
     ends = _at_phases(segments[::2, :3, foot, at], BASIS[::2])
@@ -292,8 +294,7 @@ def _curves(scene: Scene, segments: Array, wanted: list[tuple[int, int, Axis]]) 
     row, foot, axes = zip(*wanted, strict=True)
     scale, zero = (np.array([[getattr(axis, k)] for axis in axes]) for k in ("scale", "zero"))
     left, out, right, into = segments[:, row, foot] / scale
-    keys = np.zeros((3, len(axes), left.shape[1] + 1))
-    values, slope_in, slope_out = keys
+    values, slope_in, slope_out = keys = np.zeros((3, len(axes), left.shape[1] + 1))
     values[:, :-1], values[:, -1] = left, right[:, -1]
     values += zero
     slope_in[:, 1:], slope_out[:, :-1] = into, out
@@ -333,8 +334,7 @@ def put_within(old: Curve, frames: Array, values: Array, slope_in: Array, slope_
     if not (np.count_nonzero(before) or np.count_nonzero(after)):
         return Curve.trusted(frames, values, slope_in, slope_out, before=old.before, after=old.after)
     old_in, old_out = resolve_slopes(old)
-    keep = np.array([Shape.STEP, Shape.BEZIER], dtype=np.int8)
-    shapes = np.where(np.isin(old.shapes, keep), old.shapes, np.int8(Shape.GIVEN))
+    shapes = np.where(np.isin(old.shapes, (Shape.STEP, Shape.BEZIER)), old.shapes, np.int8(Shape.GIVEN))
     new_shapes = np.full(len(frames), Shape.GIVEN, dtype=np.int8)
 
     def joined(mine: Array, theirs: Array) -> Array:

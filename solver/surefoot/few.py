@@ -22,6 +22,7 @@ from surefoot.rig import Axis
 from surefoot.scene import Scene
 from surefoot.settle import Settled, floor_under, stand_again
 from surefoot.tolerances import REFERENCE_LEG
+from surefoot.underfoot import is_even
 
 __all__ = ["KeyCount", "KeyTolerance", "write_few"]
 
@@ -206,6 +207,12 @@ class _Fields:
         yaw = np.where(lying, limits.heading_flat, np.where(standing, limits.heading_rolling, turn))
         sideways = _spread(np.where(planted, on_frames, in_air), np.where(planted & after, between, in_air))
         place = _spread(np.where(planted, height, (up + down) / 2.0), np.where(near, between, in_air))
+        if not is_even(scene.ground):
+            beside = _beside_an_edge(scene, ankle, angles, bend, in_air) & ~planted
+            sideways[..., 0] = np.where(beside, height, sideways[..., 0])
+            beside |= _next(beside, scene)
+            for each in (sideways, place):
+                each[..., 1:] = np.where(beside[..., None], np.minimum(each[..., 1:], between), each[..., 1:])
         pitch, toes = _spread(turn, turn), _spread(np.where(planted, turn, 3.0 * turn), 3.0 * turn)
         tolerance = np.array([sideways, place, sideways, pitch, _spread(yaw, yaw), pitch, toes])
         if scene.drift is None:
@@ -213,6 +220,14 @@ class _Fields:
         edge = planted & ~(_before(planted, scene) & after)
         flat = held & ~(_before(held, scene) & _next(held, scene))
         return cls(tolerance, edge | flat, np.where(planted, 0.0, (up - down) / 2.0))
+
+
+def _beside_an_edge(scene: Scene, ankle: Array, angles: Array, bend: Array, reach: float) -> Flags:
+    """Return where a sole that went ``reach`` metres any way across the ground would cut into it, ``(2, frames)``."""
+    highest = np.full(bend.shape, -np.inf)
+    for x, z in ((reach, 0.0), (-reach, 0.0), (0.0, reach), (0.0, -reach)):
+        highest = np.maximum(highest, floor_under(scene, ankle[0] + x, ankle[2] + z, angles, bend))
+    return np.asarray(highest > ankle[1] + 1e-6)
 
 
 def _spread(on_frames: Array, between: Array) -> Array:

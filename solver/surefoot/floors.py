@@ -11,7 +11,7 @@ from surefoot.slip import least_steps, taken_off
 from surefoot.tolerances import REFERENCE_LEG
 from surefoot.underfoot import BENEATH, rise_inside
 
-__all__ = ["at_rest_on_ground", "floor_under", "held_back", "onto_ground", "swept_floor"]
+__all__ = ["at_rest_on_ground", "floor_beneath", "floor_under", "held_back", "onto_ground", "swept_floor"]
 
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -106,13 +106,27 @@ def _floor_of(scene: Scene, foot: NDArray[np.intp], ankle: Array, angles: Array,
     return np.asarray((floor + rise_inside(ground, scene.binding.rig, soles, at, angles[:, None], bend[None]))[0])
 
 
+def floor_beneath(scene: Scene, foot: NDArray[np.intp], ankle: Array, angles: Array, bend: Array) -> Array:
+    """Return what `floor_under` does for some feet at several places each, ``(n, places)`` metres.
+
+    ``foot`` ``(n,)`` says whose they are; ``ankle`` and ``angles`` are ``(3, n, places)``, ``bend`` ``(n, places)``.
+    """
+    shape = bend.shape
+    flat = [each.reshape(*each.shape[:-2], -1) for each in (ankle, angles, bend)]
+    return _floor_of(scene, np.repeat(foot, shape[1]), *flat).reshape(shape)
+
+
 def floor_under(scene: Scene, x: Array, z: Array, angles: Array, bend: Array) -> Array:
-    """Return the height of the ankle at which the sole's lowest point touches, ``(2, n)`` metres."""
+    """Return the height of the ankle at which the sole touches, corners of the ground too, ``(2, n)`` metres."""
     if scene.ground.is_level:
         level = float(scene.ground.height(np.zeros(1), np.zeros(1))[0])
         return np.asarray(level - scene.soles.lowest(angles[0], angles[2], bend))
     corner = scene.soles.corners(angles, bend)
-    return np.asarray((scene.ground.height(x + corner[0], z + corner[2]) - corner[1]).max(axis=0))
+    floor = (scene.ground.height(x + corner[0], z + corner[2]) - corner[1]).max(axis=0)
+    if is_even(scene.ground):
+        return np.asarray(floor)
+    at = np.array([x, floor, z])
+    return np.asarray(floor + rise_inside(scene.ground, scene.binding.rig, scene.soles, at, angles, bend))
 
 
 def swept_floor(scene: Scene, known: Flags, ankle: Array, angles: Array, bend: Array) -> Array:
@@ -167,6 +181,7 @@ def held_back(scene: Scene, known: Flags, ankle: Array, angles: Array, bend: Arr
             cut = _cut(scene, foot, here, tried, turns, bends)
             better = (least > CUT) & (cut < least - 1e-4)
             best, least = np.where(better, tried, best), np.where(better, cut, least)
+        best[1] = np.maximum(best[1], _floor_of(scene, foot, best, turns[1], bends[1]))
         held[foot, last] = True
         out[:, foot, last] = best
     return held, out
@@ -175,11 +190,10 @@ def held_back(scene: Scene, known: Flags, ankle: Array, angles: Array, bend: Arr
 def _cut(scene: Scene, foot: NDArray[np.intp], here: Array, there: Array, turns: Array, bends: Array) -> Array:
     """Return how deep soles get on the way between two ankles ``(3, n)``, metres straight up."""
     share = np.array(ON_THE_WAY)
-    count = len(share)  # the places on each foot's way follow one another, so that a foot's samples stay together
 
     def on_way(first: Array, last: Array) -> Array:
-        return (first[..., None] + share * (last - first)[..., None]).reshape(*first.shape[:-1], -1)
+        return np.asarray(first[..., None] + share * (last - first)[..., None])
 
     ankle = on_way(here, there)
-    floor = _floor_of(scene, np.repeat(foot, count), ankle, on_way(*turns), on_way(*bends))
-    return np.asarray(np.maximum((floor - ankle[1]).reshape(-1, count).max(axis=1), 0.0))
+    floor = floor_beneath(scene, foot, ankle, on_way(*turns), on_way(*bends))
+    return np.asarray(np.maximum((floor - ankle[1]).max(axis=1), 0.0))
