@@ -21,8 +21,7 @@ from surefoot.lean import lean_of
 from surefoot.rig import FEET, Limits
 from surefoot.rotations import length
 from surefoot.scene import Scene
-from surefoot.slide import widest
-from surefoot.slip import least_steps
+from surefoot.slip import least_steps, widest
 from surefoot.tally import TRIFLE, Judged, Tally, Worse
 from surefoot.touch import PER_FRAME, Touch
 from surefoot.trial import NOBODY, Spans, Trial, changes_at_samples

@@ -13,6 +13,7 @@ from dataclasses import dataclass, fields, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from surefoot.creep import creeping
 from surefoot.curves import Curve, Outside, Pack, Shape, resolve_slopes
 from surefoot.dense import BASIS, PHASES, Segments, dense_segments, put_within, stepped, writable
 from surefoot.errors import InputError, finite_number
@@ -36,6 +37,8 @@ Few keys can't tell the two apart; so planting twice is planting once.
 """
 ARMS = (1.0, 1.0, 1.0, 0.2, 0.2, 0.2, 0.07)
 """Metres that a radian of each channel moves the sole, about; 1 for the channels in metres."""
+TIGHTER = 3
+"""How often places are fitted anew, each time to half the tolerance, where a stance creeps all the same."""
 MOSTLY_KEYED = 0.6
 """A channel with keys on more of its frames than this is captured or baked: its keys aren't an animator's."""
 
@@ -125,7 +128,13 @@ def write_few(
         segments[:, :3] = place[:, :3]
     places = [one for one in plain if one[0] < 3]
     if places:
-        curves, _, told = _fit(scene, segments, places, fields, keys_at)
+        curves, fitted, told = _fit(scene, segments, places, fields, keys_at)
+        for _ in range(TIGHTER):
+            creeps = creeping(scene, fitted, settled.tracks)
+            if keys_at is not None or not np.count_nonzero(creeps):
+                break
+            fields = fields.tighter(creeps)
+            curves, fitted, told = _fit(scene, segments, places, fields, keys_at)
         made, counts = made | curves, counts + told
     frames = np.arange(scene.count + (scene.drift is not None)) + scene.frames[0]
     for row, foot, axis in wanted:
@@ -220,6 +229,11 @@ class _Fields:
         edge = planted & ~(_before(planted, scene) & after)
         flat = held & ~(_before(held, scene) & _next(held, scene))
         return cls(tolerance, edge | flat, np.where(planted, 0.0, (up - down) / 2.0))
+
+    def tighter(self, where: Flags) -> _Fields:
+        """Return them with half the tolerance for places on frames ``where`` ``(2, frames)`` and after them."""
+        share = np.where(where, 0.5, 1.0)[..., None]
+        return replace(self, tolerance=np.concatenate([self.tolerance[:3] * share, self.tolerance[3:]]))
 
 
 def _beside_an_edge(scene: Scene, ankle: Array, angles: Array, bend: Array, reach: float) -> Flags:

@@ -20,10 +20,10 @@ from surefoot.findings import Finding, level_of
 from surefoot.heeding import heed
 from surefoot.lean import lean_of
 from surefoot.rig import FEET
-from surefoot.slip import least_steps
+from surefoot.slip import least_steps, widest
 from surefoot.touch import PER_FRAME, Touch
 
-__all__ = ["drift_of", "samples_of", "slide_findings", "widest"]
+__all__ = ["drift_of", "samples_of", "slide_findings"]
 
 Array = NDArray[np.float64]
 Indices = NDArray[np.intp]
@@ -54,21 +54,6 @@ def drift_of(touch: Touch, stance: Stance) -> tuple[Array, Array]:
     path = np.zeros((2, len(own)))
     move.cumsum(axis=-1, out=path[:, 1:])
     return path, frames
-
-
-def widest(path: Array) -> tuple[Array, NDArray[np.intp]]:
-    """Return the largest distance between two places of each path, and the index of the first one's partner.
-
-    It's found from the place that is farthest from the start. Paths are ``(n, 2, samples)``, metres; of fewer than two
-    samples there's no distance.
-    """
-    if path.shape[-1] < 2:
-        return np.zeros(len(path)), np.zeros(len(path), dtype=np.intp)
-    x, z = path[:, 0] - path[:, 0, :1], path[:, 1] - path[:, 1, :1]
-    worst = (x * x + z * z).argmax(axis=-1)
-    far = path[np.arange(len(path)), :, worst]
-    x, z = path[:, 0] - far[:, :1], path[:, 1] - far[:, 1:]
-    return np.sqrt((x * x + z * z).max(axis=-1)), worst
 
 
 def slide_findings(

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from surefoot.rotations import apply
 from surefoot.sole import Soles, Turns
 
-__all__ = ["NOTHING", "TOUCHING", "least_steps", "slip_steps", "taken_off", "without_slip"]
+__all__ = ["NOTHING", "TOUCHING", "least_steps", "slip_steps", "taken_off", "widest", "without_slip"]
 
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -51,6 +51,21 @@ def least_steps(points: Array, height: Array, lean: Array | None = None) -> Arra
     least = size.reshape(count, -1).argmin(axis=0)
     step = move.reshape(2, count, -1)[:, least, np.arange(len(least))]
     return np.asarray(step.reshape(2, *size.shape[1:]))
+
+
+def widest(path: Array) -> tuple[Array, Indices]:
+    """Return the largest distance between two places of each path, and the index of the first one's partner.
+
+    It's found from the place that is farthest from the start. Paths are ``(n, 2, samples)``, metres; of fewer than two
+    samples there's no distance.
+    """
+    if path.shape[-1] < 2:
+        return np.zeros(len(path)), np.zeros(len(path), dtype=np.intp)
+    x, z = path[:, 0] - path[:, 0, :1], path[:, 1] - path[:, 1, :1]
+    worst = (x * x + z * z).argmax(axis=-1)
+    far = path[np.arange(len(path)), :, worst]
+    x, z = path[:, 0] - far[:, :1], path[:, 1] - far[:, 1:]
+    return np.sqrt((x * x + z * z).max(axis=-1)), worst
 
 
 def slip_steps(soles: Soles, turns: Turns, ankle: Array) -> Array:
