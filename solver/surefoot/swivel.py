@@ -60,7 +60,12 @@ def swivel_findings(touch: Touch, stances: Sequence[Stance], limits: tuple[float
     The amount is the angle between the two headings that are farthest apart, radians.
     """
     found = []
+    scene = touch.scene
     for stance in stances:
+        if scene.ground.is_level:  # few feet turn at all: most stances are done with here
+            yaw = scene.angles[1, FEET.index(stance.foot), samples_of(touch, stance)[0]]
+            if yaw.max() - yaw.min() <= limits[0]:
+                continue
         amount, worst = _widest(touch, stance)
         told = level_of(amount, limits)
         if told is not None:
