@@ -10,8 +10,9 @@ import pytest
 from surefoot.errors import FileError, InputError, ShapeError, UnknownName
 from surefoot.ground import Plane, Profile
 from surefoot.ground_file import load_ground, parse_ground
-from surefoot.ground_grid import Grid, line_samples
+from surefoot.ground_grid import Grid
 from surefoot.ground_presets import STAIRS, preset_ground, preset_grounds
+from surefoot.ground_surface import line_samples
 
 HEAD = 'surefoot = "ground/1"\nunit = "m"\n'
 

@@ -644,7 +644,7 @@ def test_cancelling_at_any_stage_leaves_the_host_as_it_was(demo: tuple[Clip, Rig
         return calls <= at
 
     # a stage that takes long, as on a busy machine, asks in its midst too
-    with pytest.raises(Cancelled, match="^cancelled (before: |while )"):
+    with pytest.raises(Cancelled, match=r"^cancelled (before: |while )"):
         plant(host, rig, belt=BELT, progress=stop)
     assert calls == at + 1
     assert state(host, clip) == before

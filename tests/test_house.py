@@ -6,12 +6,14 @@ import ast
 import importlib
 import inspect
 import re
+from collections.abc import Iterable
 from pathlib import Path
 
 import pytest
 
 import surefoot
-from surefoot import formats
+from surefoot import formats, grounds
+from surefoot.tolerances import KINDS
 
 ROOT = Path(__file__).parents[1]
 PACKAGE = ROOT / "solver" / "surefoot"
@@ -41,7 +43,9 @@ STREAM = {
     "the other styles, the whole job": "feet_in_world styled restyle planting",
     "laying out": "route pace tread carrying laying deck",
     "mirror": "families mirror",
-    "findings": "findings touch slide swivel seam mismatch oppose joints seen stand locks mass balance checking",
+    "findings": (
+        "findings touch slide swivel seam mismatch oppose joints seen stand locks mass balance faults faults.* checking"
+    ),
     "ways to mend": "easing bench mend_height mend_slide mend_reach mend_limit mend_snap mend_cross mend_seam",
     "proposals": "trial tally aftermath overlay proposals letting",
     "the day's edits": "remixing replanting twinning closing",
@@ -52,7 +56,7 @@ STREAM = {
     "capture": "capture_points capture_hinge capture",
     "files": (
         "file_faults save rig_tables rig_file rig_save clip_file ground_data_file ground_mesh_file "
-        "ground_file profile_file recipe_file pairs demos"
+        "grounds grounds.kind grounds.* ground_file profile_file recipe_file pairs demos"
     ),
     "formats": (
         "formats formats.plain_toml formats.mapping formats.motion formats.form formats.looking formats.carry "
@@ -81,7 +85,7 @@ STREAM = {
 
 ``formats.*`` stands for the modules that the package's own table names: a new one needs no line here.
 """
-TABLES = {"formats": formats.FORMATS}
+TABLES: dict[str, Iterable[str]] = {"formats": formats.FORMATS, "grounds": grounds.KINDS, "faults": KINDS}
 
 
 def in_line(names: str) -> list[str]:

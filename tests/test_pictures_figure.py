@@ -10,7 +10,7 @@ from shapely import Polygon
 
 import surefoot
 from surefoot.clip import Clip
-from surefoot.pictures.figure import JOINTS, VIEWS, figure_of, footings_of, ground_line, looked_at, scene_at
+from surefoot.pictures.figure import JOINTS, VIEWS, figure_of, footings_of, looked_at, scene_at
 from surefoot.pictures.subject import Subject, key_poses, worst_frames
 from surefoot.rig import Rig
 
@@ -126,23 +126,23 @@ def test_frames_of_a_loop_are_taken_back_into_it() -> None:
 @pytest.mark.parametrize("heading", [0.0, 0.5, np.pi])
 def test_the_grounds_line_keeps_every_corner_of_a_stair(heading: float) -> None:
     stairs = surefoot.Profile.stairs(riser=0.15, tread=0.3, count=3, start=0.2, heading=heading)
-    line = ground_line(stairs, [0.0, 0.0, 0.0], heading, -1.0, 3.0)
+    line = stairs.section([0.0, 0.0, 0.0], heading, -1.0, 3.0)
     seen = looked_at(line, "side", heading)
     wanted = [(-1.0, 0.0), (0.2, 0.0), (0.2, 0.15), (0.5, 0.15), (0.5, 0.3), (0.8, 0.3), (0.8, 0.45), (3.0, 0.45)]
     assert np.allclose(seen, wanted, atol=1e-12)
-    back = ground_line(stairs, [0.0, 0.0, 0.0], heading + np.pi, -3.0, 1.0)
+    back = stairs.section([0.0, 0.0, 0.0], heading + np.pi, -3.0, 1.0)
     assert np.allclose(back[::-1], line, atol=1e-12)
 
 
 def test_the_grounds_line_across_a_stair_is_level() -> None:
     stairs = surefoot.Profile.stairs(riser=0.15, tread=0.3, count=3, start=0.2)
-    line = ground_line(stairs, [0.0, 0.0, 0.6], np.pi / 2, -1.0, 1.0)
+    line = stairs.section([0.0, 0.0, 0.6], np.pi / 2, -1.0, 1.0)
     assert np.allclose(line[:, 1], 0.3)
 
 
 def test_the_grounds_line_of_a_slope_is_on_it() -> None:
     slope = surefoot.Plane.slope(0.1)
-    line = ground_line(slope, [0.0, 5.0, 1.0], 0.3, -1.0, 2.0)
+    line = slope.section([0.0, 5.0, 1.0], 0.3, -1.0, 2.0)
     assert np.allclose(slope.depth(*line.T), 0.0, atol=1e-12)
 
 

@@ -2,37 +2,28 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
+from functools import cache
+from types import FunctionType
 
-import numpy as np
-from numpy.typing import NDArray
-
-from surefoot.balance import balance_findings
 from surefoot.belt import Belt
 from surefoot.clip import Clip, Stance
 from surefoot.contact import ContactLimits, find_stances
 from surefoot.errors import UnknownName
-from surefoot.findings import LEVELS, Finding, collect, in_order
+from surefoot.findings import LEVELS, Finding, in_order
 from surefoot.given import checked
 from surefoot.ground import Ground
-from surefoot.joints import joint_findings
 from surefoot.locks import Lock, locks_of
-from surefoot.mismatch import mismatch_findings
-from surefoot.oppose import oppose_findings
 from surefoot.planting import scene_of
-from surefoot.rig import FEET, Rig
-from surefoot.seam import seam_findings
+from surefoot.rig import Rig
 from surefoot.seen import Seen
-from surefoot.slide import slide_findings
-from surefoot.stand import overhang_of
-from surefoot.swivel import most_swivel, swivel_findings
-from surefoot.tolerances import KINDS, WHEN_ASKED, tolerances_for
-from surefoot.underfoot import is_even
+from surefoot.swivel import most_swivel
+from surefoot.tabled import held_by
+from surefoot.tolerances import KINDS, tolerances_for, when_asked
 
 __all__ = ["Report", "check"]
 
-Array = NDArray[np.float64]
 Triple = tuple[float, float, float]
 
 LANDING = 0.04
@@ -151,37 +142,24 @@ def check(
     if still is None:
         still = clip.extra.get("still") is True
     bounds = tolerances_for(rig.leg, {**rig.tolerances, **(tolerances or {})})
-    seen = Seen.of(clip, ground, scene, found)
-    touch, at = seen.touch, seen.fine.frames
-    findings: list[Finding] = []
-    findings += slide_findings(touch, found, bounds["slide"], landing=landing)
-    findings += swivel_findings(touch, found, bounds["swivel"])
-    findings += _by_foot("sink", touch.depth, at, bounds)
-    findings += _by_foot("hover", np.where(seen.down, touch.gap, -1.0), at, bounds)
-    findings += _by_foot("stretch", seen.over, at, bounds)
-    if not rig.planar:  # a cut-out's legs pass each other in one plane
-        findings += collect("cross", "both", seen.overlap, at, bounds["cross"])
-    if not is_even(scene.ground):
-        findings += _by_foot("overhang", overhang_of(scene, found), scene.frames, bounds)
-    findings += joint_findings(seen.joints, scene, bounds)
-    findings += balance_findings(scene, found, bounds["balance"], still=still)
-    findings += seam_findings(clip, rig, bounds["seam"])
-    if "oppose" in asked:
-        findings += oppose_findings(scene, bounds["oppose"])
-    if "mismatch" in asked:
-        findings += mismatch_findings(clip, rig, bounds["mismatch"])
-    looked = {kind: bounds[kind] for kind in KINDS if kind in asked or kind not in WHEN_ASKED}
+    seen = Seen.of(clip, ground, scene, found, landing=landing, still=still)
+    waiting = when_asked()
+    looked = {kind: bounds[kind] for kind in KINDS if kind in asked or kind not in waiting}
+    looks = _looks(tuple((name, KINDS[name].module or name) for name in looked))
+    findings = [finding for kind, look in looks.items() for finding in look(seen, bounds[kind])]
     return Report(in_order(findings), found, scene.belt, looked, seen)
 
 
+@cache
+def _looks(modules: tuple[tuple[str, str], ...]) -> dict[str, Callable[[Seen, Triple], list[Finding]]]:
+    """Return by kind the function that looks for it."""
+    held = held_by("surefoot.faults", [module for _, module in modules], "look", FunctionType)
+    return {kind: held[module] for kind, module in modules}
+
+
 def _asked(also: Iterable[str]) -> set[str]:
-    asked = set(also)
+    asked, known = set(also), when_asked()
     for kind in sorted(asked):
-        if kind not in WHEN_ASKED:
-            raise UnknownName("kind of finding that is looked for when asked", kind, WHEN_ASKED, place="also")
+        if kind not in known:
+            raise UnknownName("kind of finding that is looked for when asked", kind, known, place="also")
     return asked
-
-
-def _by_foot(kind: str, amount: Array, frames: Array, bounds: Mapping[str, Triple]) -> list[Finding]:
-    found = [collect(kind, name, amount[foot], frames, bounds[kind]) for foot, name in enumerate(FEET)]
-    return [finding for some in found for finding in some]

@@ -119,7 +119,7 @@ def came(value: object) -> str:
         return f"the number {value}"
     if isinstance(value, bool | list | tuple | set | frozenset):
         return shown
-    name = type(value).__name__
+    name = "type" if isinstance(value, type) else type(value).__name__
     return f"{'an' if name[0] in 'aeiouAEIOU' else 'a'} {name}"
 
 

@@ -9,28 +9,13 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from surefoot.rig import FEET
 from surefoot.tolerances import KINDS
 
-__all__ = ["ADVICE", "LEVELS", "Finding", "collect", "level_of"]
+__all__ = ["LEVELS", "Finding", "by_foot", "collect", "in_order", "level_of"]
 
 Level = Literal["note", "warning", "error"]
 LEVELS: tuple[Level, ...] = ("note", "warning", "error")
-
-ADVICE = {
-    "slide": "Plant this stance, or state it as left alone if it should slide.",
-    "swivel": "Let the foot turn in its swing, or leave it: a turn on the ball may be meant.",
-    "sink": "Tip the toes up, lift the heel or raise the ankle here; planting does all three.",
-    "hover": "Lower the ankle or roll the foot onto the ground; planting does.",
-    "stretch": "Lift the heel, step nearer or lower the hips a little here.",
-    "snap": "Give the knee a little slack before it straightens: lower the hips or lift the heel.",
-    "seam": "Give the last key the first one's value and slopes.",
-    "cross": "Swing the foot further out here.",
-    "balance": "Move the hips towards the support foot, or step wider or narrower under them.",
-    "overhang": "Move the footprint onto its tread, or let the heel stay up; planting moves it where a tread is near.",
-    "limit": "Ease this joint back into its range.",
-    "oppose": "Turn it the other way, give it less, or let it come later than what it follows.",
-    "mismatch": "Twin the other side, or leave it where the difference is meant.",
-}
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,7 +55,7 @@ class Finding:
     @property
     def advice(self) -> str:
         """One sentence on what would mend it."""
-        return ADVICE[self.kind]
+        return KINDS[self.kind].advice
 
 
 def level_of(amount: float, limits: tuple[float, float, float]) -> tuple[Level, float] | None:
@@ -113,6 +98,14 @@ def collect(
             worst_frame, most = float(frames[worst]), float(amount[worst])
             found.append(Finding(kind, foot, first, last, worst_frame, most, told[1], told[0], part))
     return found
+
+
+def by_foot(
+    kind: str, amount: NDArray[np.float64], frames: NDArray[np.float64], limits: tuple[float, float, float]
+) -> list[Finding]:
+    """Return the findings of both feet, as `collect` does, from amounts ``(2, samples)``."""
+    found = [collect(kind, name, amount[foot], frames, limits) for foot, name in enumerate(FEET)]
+    return [finding for some in found for finding in some]
 
 
 def in_order(findings: Sequence[Finding]) -> tuple[Finding, ...]:

@@ -9,7 +9,7 @@ from surefoot.footprint import Prints, Tracks
 from surefoot.scene import Scene
 from surefoot.slip import least_steps, taken_off
 from surefoot.tolerances import REFERENCE_LEG
-from surefoot.underfoot import BENEATH, is_even, rise_inside
+from surefoot.underfoot import BENEATH, rise_inside
 
 __all__ = ["at_rest_on_ground", "floor_under", "held_back", "onto_ground", "swept_floor"]
 
@@ -34,7 +34,7 @@ def onto_ground(scene: Scene, stood: Array, angles: Array, bend: Array, planted:
     Where the ground gives way a little beneath that plane they follow it down.
     """
     raised = stood.copy()
-    if is_even(scene.ground):
+    if scene.ground.is_even:
         floor = floor_under(scene, stood[0], stood[2], angles, bend)
         raised[1] = np.where(planted & (floor - stood[1] > 1e-9), floor, stood[1])
         return raised
@@ -55,7 +55,7 @@ def at_rest_on_ground(
     plane tells, so slips are looked for again with the heights that the corners really have.
     """
     raised = onto_ground(scene, stood, angles, bend, tracks.planted)
-    if is_even(scene.ground):
+    if scene.ground.is_even:
         return raised
     which = np.where(tracks.planted, tracks.print_of, -1)
     same = (which[:, 1:] == which[:, :-1]) & (which[:, 1:] >= 0)

@@ -24,7 +24,7 @@ from surefoot.rotations import angles_of, apply, compose, matrix
 from surefoot.scene import Scene
 from surefoot.seat import seats_of
 from surefoot.sole import FLAT, Turns
-from surefoot.underfoot import BENEATH, is_even
+from surefoot.underfoot import BENEATH
 
 __all__ = ["Anchor", "Prints", "Tracks", "fit_prints"]
 
@@ -207,7 +207,7 @@ class Prints:
     def moved(self, shift: Array, tracks: Tracks, scene: Scene) -> Prints:
         """Return the footprints moved across the ground by ``shift`` ``(2, prints)``, x and z."""
         x, z = self.origin[0] + shift[0], self.origin[2] + shift[1]
-        if is_even(scene.ground):
+        if scene.ground.is_even:
             origin = np.array([x, scene.ground.height(x, z), z])
             return _imaged(replace(self, origin=origin), tracks, scene)
         # not off the tread that a footprint lies on
@@ -248,7 +248,7 @@ def fit_prints(scene: Scene, tracks: Tracks, *, anchor: Anchor | int = "flat", k
     prints = Prints(np.zeros((3, count)), np.zeros(count), None)
     if not level:
         prints = _level_fit(count, owner, ankle, angles, scene.ground)
-    lean = planar_lean if is_even(scene.ground) else seated_lean
+    lean = planar_lean if scene.ground.is_even else seated_lean
     for _ in range(1 if level else 3):
         tilt = None if level else lean(prints.origin, prints.yaw, tracks.foot_of, scene)
         if tilt is not None and prints.tilt is not None and np.abs(tilt - prints.tilt).max() < 1e-12:
@@ -266,7 +266,7 @@ def fit_prints(scene: Scene, tracks: Tracks, *, anchor: Anchor | int = "flat", k
         total[total == 0.0] = 1.0
         x, z = (np.bincount(owner, weight * place[i], count) / total for i in (0, 2))
         prints = Prints(np.array([x, scene.ground.height(x, z), z]), yaw, tilt)
-    if not is_even(scene.ground):
+    if not scene.ground.is_even:
         prints = _moved_to_treads(prints, tracks.foot_of, scene)
     return _imaged(prints, tracks, scene)
 

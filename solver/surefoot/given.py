@@ -127,7 +127,7 @@ def _reader(kind: type) -> Reader:
 
 
 def _ground(value: Any, place: str) -> Any:
-    if isinstance(value, type) or not (hasattr(value, "height") and hasattr(value, "depth")):
+    if isinstance(value, type) or not all(hasattr(value, name) for name in ("height", "depth", "section")):
         raise InputError(f"wanted a Ground, got {came(value)}{_hint(value, 'Ground')}", place=place)
     return value
 

@@ -39,7 +39,7 @@ LEAST_UP = 0.01  # upward part of a unit normal; below it (steeper than 89.4 deg
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Flat:
+class Flat(Ground):
     """Level ground at a height: ``Flat(0.1)``.
 
     Parameters
@@ -74,16 +74,6 @@ class Flat:
     def depth(self, x: ArrayLike, y: ArrayLike, z: ArrayLike) -> Array:
         return self.elevation - spread(y, common_shape(x, y, z))
 
-    @property
-    def edges_suffice(self) -> bool:
-        return True
-
-    def corners_between(self, heel: Components, toe: Components) -> Array:
-        return filled(0.0, common_shape(*heel, *toe))
-
-    def poke(self, start: Components, end: Components) -> Array:
-        return filled(0.0, common_shape(*start, *end))
-
     def turned(self, yaw: float, about: ArrayLike = (0.0, 0.0, 0.0)) -> Self:
         turned_vector(point_at(about, "about"), yaw)  # checks both, though flat ground doesn't change
         return self
@@ -97,7 +87,7 @@ class Flat:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Plane:
+class Plane(Ground):
     """An endless slope through ``point`` (3,), metres, with the unit upward ``normal_at_point`` (3,).
 
     The normal is scaled to unit length; it must point up (y above 0.01 of its length), else InputError.
@@ -166,14 +156,8 @@ class Plane:
         return np.asarray(nx * np.subtract(px, x) + ny * np.subtract(py, y) + nz * np.subtract(pz, z))
 
     @property
-    def edges_suffice(self) -> bool:
+    def is_even(self) -> bool:
         return True
-
-    def corners_between(self, heel: Components, toe: Components) -> Array:
-        return filled(0.0, common_shape(*heel, *toe))
-
-    def poke(self, start: Components, end: Components) -> Array:
-        return filled(0.0, common_shape(*start, *end))
 
     def turned(self, yaw: float, about: ArrayLike = (0.0, 0.0, 0.0)) -> Self:
         centre = point_at(about, "about")

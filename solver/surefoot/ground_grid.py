@@ -6,9 +6,8 @@ as its border is. A node that isn't known (NaN) is a hole: a query over one rais
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from math import cos, sin
-from typing import Self
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -23,18 +22,15 @@ from surefoot.ground_coordinates import (
     number,
     point_at,
     spread,
-    turned_vector,
 )
-from surefoot.ground_surface import Ground
+from surefoot.ground_surface import Placed, line_samples
 
-__all__ = ["Grid", "line_samples", "steepened"]
+__all__ = ["Grid"]
 
 Array = NDArray[np.float64]
 Indices = NDArray[np.intp]
 
 MOST_NODES = 100_000_000
-ALONG_LINE = 10
-"""Places between the ends at which a sole's line is compared with ground that has no corners of its own."""
 ROOF = 0.6
 """Metres: how far about a place its roof tells of."""
 OVERSHOOT = 0.3
@@ -45,7 +41,7 @@ FOUR = range(-1, 3)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Grid:
+class Grid(Placed):
     """Heights at the nodes of a square grid.
 
     Parameters
@@ -118,10 +114,6 @@ class Grid:
     def is_level(self) -> bool:
         return self._level
 
-    @property
-    def edges_suffice(self) -> bool:
-        return False
-
     def height(self, x: ArrayLike, z: ArrayLike) -> Array:
         row, column = self._local(x, z)
         found = self._rise(row, column) + self.origin[1]
@@ -180,17 +172,6 @@ class Grid:
         found = np.zeros(shape)
         found[asked] = line_samples(self, first[:, asked], last[:, asked])
         return found
-
-    def corners_between(self, heel: Components, toe: Components) -> Array:
-        return steepened(self.poke(heel, toe), heel, toe)
-
-    def turned(self, yaw: float, about: ArrayLike = (0.0, 0.0, 0.0)) -> Self:
-        centre = point_at(about, "about")
-        origin = centre + turned_vector(self.origin - centre, yaw)
-        return replace(self, heading=self.heading + yaw, origin=origin)
-
-    def moved(self, offset: ArrayLike) -> Self:
-        return replace(self, origin=self.origin + point_at(offset, "offset"))
 
     def isclose(self, other: Grid, *, atol: float) -> bool:
         """Return whether nodes, spacing and origin agree within ``atol`` metres, and headings within ``atol``."""
@@ -296,19 +277,3 @@ def _cubic(t: Array) -> Array:
 
 def _cubic_slope(t: Array) -> Array:
     return np.array([(-1.5 * t + 2.0) * t - 0.5, (4.5 * t - 5.0) * t, (-4.5 * t + 4.0) * t + 0.5, (1.5 * t - 1.0) * t])
-
-
-def line_samples(ground: Ground, start: Components, end: Components) -> Array:
-    """Return how far a ground without corners of its own stands above lines, metres, 0 where it doesn't."""
-    (x, y, z), (x2, y2, z2) = start, end
-    share = (np.arange(1, ALONG_LINE + 1) / (ALONG_LINE + 1.0)).reshape(-1, *[1] * np.ndim(x))
-    px, py, pz = (np.asarray(a) + share * np.subtract(b, a) for a, b in ((x, x2), (y, y2), (z, z2)))
-    above = ground.height(px, pz) - py
-    return np.asarray(np.maximum(above.max(axis=0), 0.0))
-
-
-def steepened(rise: Array, start: Components, end: Components) -> Array:
-    """Return heights straight above lines as distances from the lines."""
-    dx, dy, dz = (np.subtract(b, a) for a, b in zip(start, end, strict=True))
-    level = np.sqrt(dx * dx + dz * dz)
-    return np.asarray(rise * level / np.maximum(np.sqrt(level * level + dy * dy), 1e-300))

@@ -6,7 +6,7 @@ cells list those that they overlap. Where there is no triangle there is no groun
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from math import cos, sin
 from typing import Self
 
@@ -22,10 +22,8 @@ from surefoot.ground_coordinates import (
     number,
     point_at,
     spread,
-    turned_vector,
 )
-from surefoot.ground_grid import line_samples, steepened
-from surefoot.ground_surface import Ground
+from surefoot.ground_surface import Placed, line_samples
 
 __all__ = ["Mesh"]
 
@@ -156,7 +154,7 @@ def _apart(packed: Array, corners: Array, cell: Indices, owner: Indices) -> bool
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Mesh:
+class Mesh(Placed):
     """Triangles that are walked on.
 
     Parameters
@@ -214,10 +212,6 @@ class Mesh:
     def is_level(self) -> bool:
         return self._level
 
-    @property
-    def edges_suffice(self) -> bool:
-        return False
-
     def height(self, x: ArrayLike, z: ArrayLike) -> Array:
         return np.asarray(self._checked(x, z)[0] + self.origin[1])
 
@@ -260,17 +254,6 @@ class Mesh:
         found[asked] = line_samples(self, first[:, asked], last[:, asked])
         return found
 
-    def corners_between(self, heel: Components, toe: Components) -> Array:
-        return steepened(self.poke(heel, toe), heel, toe)
-
-    def turned(self, yaw: float, about: ArrayLike = (0.0, 0.0, 0.0)) -> Self:
-        centre = point_at(about, "about")
-        origin = centre + turned_vector(self.origin - centre, yaw)
-        return replace(self, heading=self.heading + yaw, origin=origin)
-
-    def moved(self, offset: ArrayLike) -> Self:
-        return replace(self, origin=self.origin + point_at(offset, "offset"))
-
     def isclose(self, other: Mesh, *, atol: float) -> bool:
         """Return whether corners, origin and heading agree within ``atol``, and the triangles are the same."""
         pairs = ((self.vertices, other.vertices), (self.origin, other.origin), (self._along, other._along))
@@ -305,6 +288,3 @@ class Mesh:
                 f"it has a hole at x {px:.3f}, z {pz:.3f} m, where a foot comes", place=f"ground {self.name}"
             )
         return high, which
-
-
-_KIND: type[Ground] = Mesh

@@ -5,7 +5,7 @@ World space, metres; points component-major, as in `surefoot.ground`.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from math import cos, sin
 from numbers import Integral
 from typing import Self
@@ -23,10 +23,9 @@ from surefoot.ground_coordinates import (
     number,
     point_at,
     spread,
-    turned_vector,
 )
 from surefoot.ground_line import SAME_DISTANCE, GroundLine
-from surefoot.ground_surface import Ground
+from surefoot.ground_surface import Placed
 
 __all__ = ["Profile"]
 
@@ -36,7 +35,7 @@ MOST_STEPS = 10_000
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Profile:
+class Profile(Placed):
     """A polyline along a heading, the same all the way across, level beyond both ends.
 
     ``distance`` and ``elevation`` (n,) are metres from ``origin`` (3,), n at least 2; distance never
@@ -158,6 +157,10 @@ class Profile:
         return self._line.depth(distance.ravel(), rise.ravel()).reshape(shape)
 
     @property
+    def for_pictures(self) -> bool:
+        return True
+
+    @property
     def edges_suffice(self) -> bool:
         return True
 
@@ -190,13 +193,21 @@ class Profile:
             ends.append(spread(np.subtract(y, self.origin[1]), shape).ravel())
         return shape, ends
 
-    def turned(self, yaw: float, about: ArrayLike = (0.0, 0.0, 0.0)) -> Self:
-        centre = point_at(about, "about")
-        origin = centre + turned_vector(self.origin - centre, yaw)
-        return replace(self, heading=self.heading + yaw, origin=origin)
-
-    def moved(self, offset: ArrayLike) -> Self:
-        return replace(self, origin=self.origin + point_at(offset, "offset"))
+    def section(self, through: ArrayLike, heading: float, first: float, last: float) -> Array:
+        x, _, z = np.asarray(through, dtype=np.float64).tolist()
+        s, c = float(np.sin(heading)), float(np.cos(heading))
+        turn = float(np.cos(self.heading - heading))
+        ahead = np.sin(self.heading) * (x - self.origin[0]) + np.cos(self.heading) * (z - self.origin[2])
+        at, rise = np.zeros(0), np.zeros(0)
+        if abs(turn) > 1e-9:
+            at, rise = (self.distance - ahead) / turn, self.elevation + self.origin[1]
+            if turn < 0.0:
+                at, rise = at[::-1], rise[::-1]
+            at, rise = at[(within := (at > first) & (at < last))], rise[within]
+        ends = np.array([first, last])
+        low, high = np.asarray(self.height(x + s * ends, z + c * ends)).tolist()
+        at, rise = np.array([first, *at, last]), np.array([low, *rise, high])
+        return np.stack([x + s * at, rise, z + c * at], axis=-1)
 
     def isclose(self, other: Profile, *, atol: float) -> bool:
         """Return whether points and origin agree within ``atol`` metres and directions within ``atol``."""
@@ -222,6 +233,3 @@ def _step(value: float, place: str) -> float:
     if step == 0.0:
         raise InputError("expected a height above or below zero, got 0 m", place=place)
     return step
-
-
-_KIND: type[Ground] = Profile

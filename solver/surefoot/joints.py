@@ -1,30 +1,18 @@
-"""Findings about the joints: a knee that whips near straight, a joint beyond its range."""
+"""What findings about the joints are measured by: angles, their ranges, the whip of a knee near straight."""
 
 from __future__ import annotations
-
-from collections.abc import Mapping
 
 import numpy as np
 from numpy.typing import NDArray
 
-from surefoot.findings import Finding, collect
 from surefoot.leg import knee_forward, knee_point
 from surefoot.leg_joints import signed_joint_angles
-from surefoot.rig import FEET, Limits, Rig
+from surefoot.rig import Limits, Rig
 from surefoot.rotations import unwind
 from surefoot.scene import Scene
 from surefoot.spaces import Pose
 
-__all__ = [
-    "beyond_limits",
-    "joint_findings",
-    "joints_of",
-    "joints_of_one",
-    "knee_turn",
-    "limits_of",
-    "nearest_turn",
-    "whip",
-]
+__all__ = ["KNEE", "beyond_limits", "joints_of", "joints_of_one", "knee_turn", "limits_of", "nearest_turn", "whip"]
 
 Array = NDArray[np.float64]
 Indices = NDArray[np.intp]
@@ -88,26 +76,6 @@ def knee_turn(before: Scene, after: Scene) -> Array:
     one, two = turned
     across = np.array([one[(i + 1) % 3] * two[(i + 2) % 3] - one[(i + 2) % 3] * two[(i + 1) % 3] for i in range(3)])
     return np.asarray(np.arctan2(np.sqrt((across**2).sum(axis=0)), (one * two).sum(axis=0)))
-
-
-def joint_findings(angles: Array, scene: Scene, bounds: Mapping[str, tuple[float, float, float]]) -> list[Finding]:
-    """Return the findings ``limit`` and ``snap`` at the frames of a scene, from what `joints_of` gives for it."""
-    beyond = beyond_limits(angles, scene.binding.rig)
-    found: list[Finding] = []
-    for row, foot in np.argwhere(beyond.max(axis=-1) > bounds["limit"][0]).tolist():
-        part = Limits.NAMES[row].replace("_", " ")
-        found += collect("limit", FEET[foot], beyond[row, foot], scene.frames, bounds["limit"], part=part)
-    knees = np.abs(angles[KNEE])
-    if knees.shape[-1] < 3:
-        return found
-    if scene.drift is not None:
-        ends = knees[:, -1:], knees[:, :1]
-    else:  # beyond the clip they go on as they were
-        ends = 2 * knees[:, :1] - knees[:, 1:2], 2 * knees[:, -1:] - knees[:, -2:-1]
-    whips = whip(np.concatenate([ends[0], knees, ends[1]], axis=-1), scene.binding.clip.step)
-    for foot, side in enumerate(FEET):
-        found += collect("snap", side, whips[foot], scene.frames, bounds["snap"], part="knee")
-    return found
 
 
 def beyond_limits(angles: Array, rig: Rig) -> Array:

@@ -20,7 +20,6 @@ from surefoot.ground import Ground
 from surefoot.rig import Rig
 from surefoot.route import Route
 from surefoot.seat import seats_of
-from surefoot.underfoot import is_even
 
 __all__ = ["OwnWay", "Pace", "Step", "paced"]
 
@@ -94,7 +93,7 @@ def paced(
     from dataclasses import replace
 
     shares = np.append(np.linspace(*stride, CHOICES), 1.0)
-    if is_even(ground):
+    if ground.is_even:
         shares = np.ones(1)
     found: list[Step] = []
     for step in sorted(steps, key=lambda one: (one.middle, one.foot)):

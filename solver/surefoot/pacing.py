@@ -13,7 +13,7 @@ from surefoot.contact import find_stances
 from surefoot.curves import Curve, Pack
 from surefoot.errors import InputError, finite_number
 from surefoot.given import checked
-from surefoot.ground import Ground, Plane
+from surefoot.ground import Ground
 from surefoot.key_edits import affine
 from surefoot.planting import scene_of
 from surefoot.rig import Control, Rig
@@ -59,7 +59,7 @@ def at_speed(
     if not np.hypot(x, z):
         raise InputError("the ground only rises or turns, so there's no speed along it to change", place="speed")
     stances, share = find_stances(scene), speed / float(np.hypot(x, z))
-    stepped = not (scene.ground.is_level or isinstance(scene.ground, Plane))
+    stepped = not scene.ground.is_even
     if stepped and by == "stride":
         raise InputError("the ground sets the strides, as stairs do; change the time instead", place="speed")
     if by == "time":

@@ -15,11 +15,10 @@ from numpy.typing import NDArray
 from surefoot.belt import STILL, Belt
 from surefoot.clip import Clip
 from surefoot.errors import InputError, UnitError
-from surefoot.ground import Ground, Plane
+from surefoot.ground import Ground
 from surefoot.rig import Rig
 from surefoot.sole import Soles
 from surefoot.spaces import Binding, Pose, check_scale
-from surefoot.underfoot import is_even
 from surefoot.units import LENGTHS
 
 __all__ = ["Drift", "Scene"]
@@ -104,7 +103,7 @@ class Scene:
             frames = np.arange(clip.first, clip.last + 1, dtype=np.float64)
         values = binding.values(frames)
         pose = binding.pose(values, frames)
-        check_scale(binding, pose if is_even(ground) else binding.pose(values[:, :1], frames[:1]))
+        check_scale(binding, pose if ground.is_even else binding.pose(values[:, :1], frames[:1]))
         return cls.riding(binding, ground, _along(belt or clip.belt or STILL, ground), frames, values, pose)
 
     @classmethod
@@ -154,9 +153,9 @@ class Scene:
 
 def _along(belt: Belt, ground: Ground) -> Belt:
     """Return the belt with the height of its velocity such that a plane slides along itself."""
-    if belt.is_still or ground.is_level or not isinstance(ground, Plane):
+    if belt.is_still or ground.is_level or not ground.is_even:
         return belt
-    nx, ny, nz = ground.normal_at_point
+    nx, ny, nz = (float(part) for part in ground.normal(0.0, 0.0))
     vx, _, vz = belt.velocity
     return Belt(np.array([vx, -(nx * vx + nz * vz) / ny, vz]), belt.turn)
 

@@ -49,6 +49,10 @@ class Seen:
         By how much the feet cut through each other, metres.
     joints : ndarray, shape (7, 2, frames)
         The angles of both legs, radians, in the order of `Limits.NAMES`.
+    landing : float
+        Seconds at the start of each stance in which the foot may slip.
+    still : bool
+        Whether the pose is declared still.
     """
 
     clip: Clip
@@ -61,9 +65,14 @@ class Seen:
     over: Array
     overlap: Array
     joints: Array
+    landing: float = 0.0
+    still: bool = False
 
     @classmethod
-    def of(cls, clip: Clip, ground: Ground | None, scene: Scene, stances: tuple[Stance, ...]) -> Self:
+    def of(
+        cls, clip: Clip, ground: Ground | None, scene: Scene, stances: tuple[Stance, ...], *, landing: float = 0.0,
+        still: bool = False,
+    ) -> Self:  # fmt: skip
         """Work all of it out for a clip's scene."""
         fine = between(scene)
         touch = Touch.of(fine)
@@ -79,6 +88,8 @@ class Seen:
             over_length(fine),
             touch.overlap(),
             joints_of(scene.binding.rig, scene.pose),
+            landing,
+            still,
         )
 
     def is_of(self, clip: Clip, rig: Rig, ground: Ground | None) -> bool:

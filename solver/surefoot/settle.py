@@ -24,7 +24,6 @@ from surefoot.scene import Scene
 from surefoot.slip import without_slip
 from surefoot.sole import FLAT, Turns
 from surefoot.swing import carry
-from surefoot.underfoot import is_even
 
 __all__ = ["Settled", "floor_under", "settle", "stand_again"]
 
@@ -216,7 +215,7 @@ def _swing(
     ankle = tracks.ankle + given
     limit = _eased_limit(limit, known, length(ankle - tracks.hip))
     rise = _rise(known, clearance) if clearance > 0.0 else 0.0
-    even = is_even(scene.ground)
+    even = scene.ground.is_even
     floor, asked = np.full(known.shape, -np.inf), np.full_like(ankle, np.inf)
     for tries in range(1 if even else 3):
         lap = _Lap.of(known, scene)

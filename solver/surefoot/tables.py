@@ -17,6 +17,7 @@ from surefoot.oppose import Drag
 from surefoot.planting import Planted
 from surefoot.proposals import Proposal
 from surefoot.rig import FEET
+from surefoot.tolerances import KINDS
 
 __all__ = [
     "Seen",
@@ -37,10 +38,6 @@ HEAD = ("finding", "where", "frames", "worst at", "amount", "beyond", "level")
 WAYS = ("mends", "where", "frames", "way", "most", "cost", "leaves", "makes worse")
 RIGHT = ("worst at", "amount", "beyond", "cost", "leaves")
 """Columns of figures, which end flush."""
-
-
-SELDOM = ("swivel", "overhang")
-"""Kinds that only some walks or grounds have, told where there is one."""
 
 
 class Seen(NamedTuple):
@@ -112,7 +109,7 @@ def print_comparison(
 
 
 def _print_kinds(before: Report, after: Report) -> None:
-    told = [kind for kind in after.tolerances if kind not in SELDOM or before.most(kind) or after.most(kind)]
+    told = [kind for kind in after.tolerances if not KINDS[kind].seldom or before.most(kind) or after.most(kind)]
     _table(("finding", "before", "after"), [(kind, _worst(before, kind), _worst(after, kind)) for kind in told])
 
 

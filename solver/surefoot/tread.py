@@ -22,7 +22,6 @@ from surefoot.rig import Rig
 from surefoot.route import Route
 from surefoot.sole import FLAT, Soles, Turns
 from surefoot.tolerances import REFERENCE_LEG
-from surefoot.underfoot import is_even
 
 __all__ = ["over_edges"]
 
@@ -87,7 +86,7 @@ def over_edges(
     rate : float
         Frames a second.
     """
-    if is_even(ground):
+    if ground.is_even:
         return tuple(steps)
     made = list(steps)
     for foot in (0, 1):

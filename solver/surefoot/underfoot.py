@@ -15,13 +15,13 @@ from typing import Self
 import numpy as np
 from numpy.typing import NDArray
 
-from surefoot.ground import Ground, Plane, Profile
+from surefoot.ground import Ground
 from surefoot.rig import Foot, Rig
 from surefoot.rotations import matrix
 from surefoot.sole import Points, Soles
 from surefoot.tolerances import REFERENCE_LEG
 
-__all__ = ["BENEATH", "Support", "is_even", "poke_depth", "rise_inside", "support_of"]
+__all__ = ["BENEATH", "Support", "poke_depth", "rise_inside", "support_of"]
 
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -35,11 +35,6 @@ BENEATH = 0.012
 Counted from where the sole touches, so that a sole that hovers or sinks hangs over nothing for that."""
 ROWS, COLUMNS = 136, 7
 HALF = 0.5
-
-
-def is_even(ground: Ground) -> bool:
-    """Tell whether the ground is level or a plane, on which no sole has anything beneath it that its corners hide."""
-    return ground.is_level or isinstance(ground, Plane)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -103,7 +98,7 @@ def rise_inside(ground: Ground, rig: Rig, soles: Soles, ankle: Array, angles: Ar
 
     ``ankle`` and ``angles`` are ``(3, feet, ...)``, ground space. The sole's corners are not asked.
     """
-    if is_even(ground):
+    if ground.is_even:
         return np.zeros(ankle.shape[1:])
     start, end = _lines(rig, ground.edges_suffice).ends(soles, ankle, angles, bend)
     return np.asarray(ground.poke(start, end).max(axis=0))
@@ -114,15 +109,14 @@ def poke_depth(ground: Ground, rig: Rig, soles: Soles, ankle: Array, angles: Arr
 
     On a profile each corner counts no deeper than it lies within the sole's ends, since that takes the sole out too.
     """
-    if is_even(ground):
+    if ground.is_even:
         return np.zeros(ankle.shape[1:])
     lines = _lines(rig, ground.edges_suffice)
     start, end = lines.ends(soles, ankle, angles, bend)
     turn = matrix(*angles)
     hind, toes = turn[1, 1], turn[1, 1] * np.cos(bend) - turn[1, 2] * np.sin(bend)
     share = np.repeat(np.maximum([hind, toes], 0.0), (lines.hind, start.shape[1] - lines.hind), axis=0)
-    depth = ground.poke_within(start, end, share) if isinstance(ground, Profile) else ground.poke(start, end) * share
-    return np.asarray(depth.max(axis=0))
+    return np.asarray(ground.poke_within(start, end, share).max(axis=0))
 
 
 @dataclass(frozen=True, slots=True, eq=False)

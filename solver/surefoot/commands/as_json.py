@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from surefoot.cautions import BUILT_GROUNDS, FOR_ANIMATION
 from surefoot.checking import Report
 from surefoot.clip import Clip
-from surefoot.ground import Ground, Profile
+from surefoot.ground import Ground
 from surefoot.laying import Laid
 from surefoot.locks import HOLDS, PARTS, Lock
 from surefoot.planting import Planted
@@ -97,7 +97,7 @@ def comparison_json(clip: Clip, planted: Planted, before: Report, after: Report,
 def cautions_json(ground: Ground | None = None, *, gait: bool = False) -> dict[str, list[str]]:
     """Return what figures of gait and grounds that look like built ones are not for."""
     told = [f"figures of gait are {FOR_ANIMATION}"] if gait else []
-    if isinstance(ground, Profile):
+    if ground is not None and ground.for_pictures:
         told.append(BUILT_GROUNDS)
     return {"cautions": told}
 

@@ -96,7 +96,7 @@ def run(options: argparse.Namespace) -> int:
     else:
         print_blocked(blocked, clip)
         print_beside(rows)
-        stairs = isinstance(blocked.ground, Profile)
+        stairs = blocked.ground.for_pictures
         name = blocked.ground.name if stairs else ""
         seen = Seen(belt_stated=True, stances_stated=True, ground=name, for_pictures=stairs)
         print_findings(clip, report, seen=seen)

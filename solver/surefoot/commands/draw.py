@@ -36,7 +36,6 @@ def run(options: argparse.Namespace) -> int:
     from surefoot.commands.as_json import cautions_json, print_json
     from surefoot.commands.compared import read_compared
     from surefoot.errors import FileError, UnknownName
-    from surefoot.ground import Profile
     from surefoot.options import read_frames
     from surefoot.pictures.ink import THEMES
     from surefoot.pictures.png import png_bytes
@@ -71,7 +70,7 @@ def run(options: argparse.Namespace) -> int:
         )
     else:
         print(f"drawn: {', '.join(kinds)}")
-        if isinstance(now.scene.ground, Profile):
+        if now.scene.ground.for_pictures:
             print(BUILT_GROUNDS)
         print(f"written: {options.output}")
     return 0

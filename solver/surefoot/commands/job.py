@@ -22,7 +22,7 @@ from surefoot.errors import InputError, UnknownName
 from surefoot.formats.deck_file import load_deck
 from surefoot.formats.mapping import Mapping as ClipMapping
 from surefoot.formats.opening import Opened, clip_files, open_clip
-from surefoot.ground import Flat, Ground, Profile
+from surefoot.ground import Flat, Ground
 from surefoot.ground_file import load_ground
 from surefoot.ground_presets import preset_ground, preset_grounds
 from surefoot.options import by_option, leave_alone, read_amount, read_belt, read_leave, read_stances
@@ -31,7 +31,7 @@ from surefoot.planting import scene_of
 from surefoot.rig import Rig
 from surefoot.rig_file import load_rig, preset_names
 from surefoot.tables import Seen
-from surefoot.tolerances import WHEN_ASKED, tolerances_for
+from surefoot.tolerances import tolerances_for, when_asked
 from surefoot.travel import rooted
 
 __all__ = [
@@ -92,7 +92,7 @@ class Job:
             belt_stated=self.belt is not None or self.clip.belt is not None,
             stances_stated=self.clip.stances is not None,
             ground="" if isinstance(self.ground, Flat) else self.ground.name,
-            for_pictures=isinstance(self.ground, Profile),
+            for_pictures=self.ground.for_pictures,
             deck=self.deck_name,
         )
 
@@ -136,8 +136,8 @@ def read_job(options: argparse.Namespace) -> Job:
         clip = clip.with_stances(leave_alone(clip, seen, spans))
     also = tuple(kind.strip() for kind in options.also.split(",") if kind.strip())
     for kind in also:
-        if kind not in WHEN_ASKED:
-            raise UnknownName("kind of finding that waits to be asked for", kind, WHEN_ASKED, place="--also")
+        if kind not in when_asked():
+            raise UnknownName("kind of finding that waits to be asked for", kind, when_asked(), place="--also")
     return Job(
         path, clip, rig, ground, belt, tolerances, options.landing, also, opened.mapping, opened.fitted, rig_file,
         deck, shore, "" if riding is None else name_of(riding),

@@ -18,7 +18,7 @@ from surefoot.clip_file import clip_bytes
 from surefoot.curves import Curve, Pack
 from surefoot.errors import FileError
 from surefoot.formats.opening import open_clip
-from surefoot.ground import Flat, Ground, Plane
+from surefoot.ground import Ground, Plane
 from surefoot.layer import layer_between
 from surefoot.letting import let_down
 from surefoot.page.telling import told_findings, told_numbers, told_ways
@@ -221,7 +221,7 @@ class Work:
         arrays: dict[str, Array] = {}
         for word, shown in (("before", mixed), ("after", clip))[0 if whole else 1 :]:
             scene = Scene.of(shown, self.rig, ground, belt=planted.belt, frames=at)
-            level = isinstance(ground, Flat) and scene.binding.rig.style == "ankle"
+            level = ground.is_level and scene.binding.rig.style == "ankle"
             footings = (
                 ()
                 if word == "before"

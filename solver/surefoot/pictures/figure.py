@@ -37,7 +37,6 @@ from numpy.typing import ArrayLike, NDArray
 from surefoot.clip import Stance
 from surefoot.errors import UnknownName
 from surefoot.footprint import Tracks, fit_prints
-from surefoot.ground import Flat, Ground, Plane, Profile
 from surefoot.leg import knee_forward, knee_point
 from surefoot.planting import Footprint
 from surefoot.rig import FEET, Rig
@@ -52,7 +51,6 @@ __all__ = [
     "figure_of",
     "footings_at",
     "footings_of",
-    "ground_line",
     "looked_at",
     "scene_at",
     "way_of",
@@ -68,7 +66,6 @@ STILL_TRAVEL = 0.1
 """Of the leg's length: a clip that goes less far has the heading of its hips."""
 BEYOND = 1.5
 """Of the leg's length: how far the ground's line reaches beyond the hips, before and behind."""
-SPACING = 0.02
 """Metres between two points of a ground that is neither a plane nor a profile."""
 
 
@@ -205,7 +202,7 @@ def figure_of(scene: Scene, stances: Sequence[Stance], footings: Sequence[Footin
         standing=_standing(scene, stances).T,
         anchors=_anchors(scene, footings),
         world_from_ground=_world_from_ground(scene),
-        line=ground_line(scene.ground, middle, heading, float(along.min()) - reach, float(along.max()) + reach),
+        line=scene.ground.section(middle, heading, float(along.min()) - reach, float(along.max()) + reach),
         heading=heading,
     )
 
@@ -235,31 +232,6 @@ def looked_at(points: ArrayLike, view: View, heading: float = 0.0) -> Array:
     if view == "above":
         return np.stack([along, left], axis=-1)
     raise UnknownName("view", view, VIEWS)
-
-
-def ground_line(ground: Ground, through: ArrayLike, heading: float, first: float, last: float) -> Array:
-    """Return the ground's line ``(points, 3)`` along a heading, from ``first`` to ``last`` metres of a point (3,)."""
-    x, _, z = np.asarray(through, dtype=np.float64).tolist()
-    s, c = float(np.sin(heading)), float(np.cos(heading))
-    if isinstance(ground, Flat | Plane):
-        at = np.array([first, last])
-    elif isinstance(ground, Profile):
-        turn = float(np.cos(ground.heading - heading))
-        ahead = np.sin(ground.heading) * (x - ground.origin[0]) + np.cos(ground.heading) * (z - ground.origin[2])
-        at, rise = np.zeros(0), np.zeros(0)
-        if abs(turn) > 1e-9:
-            at, rise = (ground.distance - ahead) / turn, ground.elevation + ground.origin[1]
-            if turn < 0.0:
-                at, rise = at[::-1], rise[::-1]
-            at, rise = at[(within := (at > first) & (at < last))], rise[within]
-        ends = np.array([first, last])
-        low, high = np.asarray(ground.height(x + s * ends, z + c * ends)).tolist()
-        at, rise = np.array([first, *at, last]), np.array([low, *rise, high])
-        return np.stack([x + s * at, rise, z + c * at], axis=-1)
-    else:
-        at = np.linspace(first, last, max(2, round((last - first) / SPACING) + 1))
-    px, pz = x + s * at, z + c * at
-    return np.stack([px, np.asarray(ground.height(px, pz)), pz], axis=-1)
 
 
 def way_of(scene: Scene) -> float:

@@ -7,9 +7,8 @@ from collections.abc import Sequence
 import numpy as np
 
 from surefoot.cautions import FOR_PICTURES
-from surefoot.ground import Profile
 from surefoot.pictures.axes import Panel
-from surefoot.pictures.figure import ground_line, looked_at
+from surefoot.pictures.figure import looked_at
 from surefoot.pictures.plan_notes import Notes, Tally, corners_of, noted, placed
 from surefoot.pictures.subject import Subject
 from surefoot.pictures.svg import WIDTH, Pen, Picture
@@ -136,7 +135,7 @@ def _section(pen: Pen, panel: Panel, subject: Subject, tracks: Sequence[Track], 
     heading = subject.figure.heading
     middle = subject.figure.hips.mean(axis=0)
     along = float(looked_at(middle, "above", heading)[0])
-    line = ground_line(subject.scene.ground, middle, heading, panel.across[0] - along, panel.across[1] - along)
+    line = subject.scene.ground.section(middle, heading, panel.across[0] - along, panel.across[1] - along)
     seen = looked_at(line, "side", heading)
     scale = panel.width / (panel.across[1] - panel.across[0])
     soles = [looked_at(np.concatenate([track.hind, track.toes]), "side", heading) for track in tracks]
@@ -156,7 +155,7 @@ def _section(pen: Pen, panel: Panel, subject: Subject, tracks: Sequence[Track], 
         pen.path(rises.points(ends[:, 0], ends[:, 1]) - [0.0, 2.0], style)
     pen.text(panel.x - 8, rises.y + rises.height + 4, "section", size=11.0, anchor="end", style="sf-soft")
     words = f"{subject.scene.ground.name}, to the same scale: it rises {np.ptp(seen[:, 1]) * 1e3:.0f} mm here"
-    if isinstance(subject.scene.ground, Profile):
+    if subject.scene.ground.for_pictures:
         words += f"; {FOR_PICTURES}"
     pen.text(panel.x, base + 16, words, size=11.0, style="sf-soft")
     return base + 26

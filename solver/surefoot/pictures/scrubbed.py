@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from surefoot.pictures.figure import Figure, figure_of, ground_line, looked_at, scene_at
+from surefoot.pictures.figure import Figure, figure_of, looked_at, scene_at
 from surefoot.pictures.subject import Subject
 
 __all__ = ["figure_json", "figure_table"]
@@ -50,7 +50,7 @@ def _figure(subject: Subject, frames: list[float]) -> Figure:
 
 def _points(subject: Subject, figure: Figure) -> dict[str, Any]:
     reach = REACH * subject.rig.leg
-    lines = [ground_line(subject.scene.ground, hips, figure.heading, -reach, reach) for hips in figure.hips]
+    lines = [subject.scene.ground.section(hips, figure.heading, -reach, reach) for hips in figure.hips]
     heading = figure.heading
     return {
         "hips": _rounded(figure.hips),

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from surefoot.pictures.axes import told
-from surefoot.pictures.figure import Figure, figure_of, ground_line, looked_at, scene_at
+from surefoot.pictures.figure import Figure, figure_of, looked_at, scene_at
 from surefoot.pictures.subject import Chosen, Subject, key_poses, told_amount, without_repeats, worst_frames
 from surefoot.pictures.svg import WIDTH, Pen, Picture, text_width
 from surefoot.rig import FEET
@@ -205,7 +205,7 @@ class _Place:
 def _earth(pen: Pen, subject: Subject, figure: Figure, number: int, place: _Place, wide: float, tall: float) -> None:
     """Draw the ground's line along the way under the figure, with hatched earth below."""
     hips, heading = figure.hips[number], figure.heading
-    line = ground_line(subject.scene.ground, hips, heading, place.along(0.0), place.along(wide))
+    line = subject.scene.ground.section(hips, heading, place.along(0.0), place.along(wide))
     _filled(pen, place(line, heading), tall)
 
 
@@ -267,9 +267,8 @@ def _close_up(
         low = earth
     middle = float(seen[:, 0].min() + seen[:, 0].max()) / 2.0
     place = _Place(np.array([middle, low]), np.array([wide / 2.0, CLOSE_TALL - 20.0]), scale)
-    line = ground_line(
-        subject.scene.ground, _under(points, heading, middle), heading, place.along(0.0), place.along(wide)
-    )
+    under = _under(points, heading, middle)
+    line = subject.scene.ground.section(under, heading, place.along(0.0), place.along(wide))
     inner = Pen()
     _filled(inner, place(line, heading), CLOSE_TALL)
     _anchors(inner, figures[of], number, place, 7.0, only=foot)
