@@ -1,19 +1,27 @@
 """From a capture: points become a rig and a clip, the belt is estimated, the feet are planted.
 
 The walk is a real one, on a treadmill (see `tests/data/PROVENANCE.md`); for animation, not for
-clinical or ergonomic use. Run it from the repository's top: `python -m demos.03_from_a_capture`.
+clinical or ergonomic use. Run it from anywhere: `python demos/03_from_a_capture.py`.
 """
 
 from __future__ import annotations
 
+import sys
+from pathlib import Path
+
 import numpy as np
-from tests.data.treadmill import treadmill
 
 import surefoot
+
+TOP = str(Path(__file__).parents[1])
 
 
 def main() -> None:
     """Print the fitted leg, the belt, the stances and what planting did."""
+    if TOP not in sys.path:
+        sys.path.append(TOP)  # the walk's numbers stand beside the tests
+    from tests.data.treadmill import treadmill
+
     walk = treadmill()
     points = walk.points.copy()
     points[:, :, 2] = (walk.ankle_inner + walk.ankle_outer) / 2.0

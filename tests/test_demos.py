@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import os
 import runpy
+import subprocess
+import sys
 from pathlib import Path
 
 import pytest
@@ -39,3 +42,12 @@ def test_a_hip_edit_leaves_the_footprints_of_the_clip_before_it_alone(capsys: py
     moved = [float(line.split()[-2]) for line in lines if "footprint moved" in line]
     assert len(moved) == 2
     assert max(moved) <= 0.1
+
+
+@pytest.mark.parametrize("name", ["03_from_a_capture.py"])
+def test_a_demo_runs_as_a_file_from_anywhere(name: str, tmp_path: Path) -> None:
+    environment = os.environ | {"PYTHONPATH": str(ROOT / "solver")}
+    path = ROOT / "demos" / name
+    done = subprocess.run([sys.executable, path], cwd=tmp_path, env=environment, capture_output=True, text=True)
+    assert done.returncode == 0, done.stderr
+    assert done.stdout.startswith("leg ")

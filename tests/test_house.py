@@ -70,7 +70,7 @@ STREAM = {
         "pictures.png pictures.listings pictures.scrubbed pictures.report"
     ),
     "page": "page page.wishes page.packing page.telling page.work page.line page.server",
-    "faces": "story options edit_text tables gait_tables walk_tables lay_tables",
+    "faces": "story options edit_text printed tables gait_tables walk_tables lay_tables",
     "shared by commands": "commands commands.arguments commands.as_json commands.job",
     "remote calls": "rpc rpc.lines rpc.messages rpc.wishes rpc.desk rpc.server rpc.client",
     "commands": (

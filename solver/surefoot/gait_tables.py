@@ -9,7 +9,8 @@ from surefoot.blocking import Blocked
 from surefoot.cautions import FOR_ANIMATION
 from surefoot.clip import Clip
 from surefoot.gait_bands import Band, Beside
-from surefoot.tables import print_table, wrapped
+from surefoot.printed import wrapped
+from surefoot.tables import print_table
 
 __all__ = ["beside_json", "print_beside", "print_blocked", "shown_band"]
 

@@ -9,6 +9,7 @@ import numpy as np
 from surefoot.checking import Report
 from surefoot.laying import Laid
 from surefoot.locks import Lock
+from surefoot.printed import sign_of
 from surefoot.tables import print_table
 
 __all__ = ["print_laid", "print_locks"]
@@ -39,14 +40,14 @@ def print_locks(locks: Sequence[Lock]) -> None:
         along, across = lock.drift
         low, high = 1e3 * lock.clearance.min(axis=0), 1e3 * lock.clearance.max(axis=0)
         x, y, z = lock.anchor
-        steepest = float(np.degrees(lock.slope[np.abs(lock.slope).argmax()]))
+        steepest = round(float(np.degrees(lock.slope[np.abs(lock.slope).argmax()])), 1) + 0.0
         share = lock.least_supported
         rows.append((
             lock.stance.foot, f"{lock.stance.first}-{lock.stance.last}", f"{x:.3f}, {y:.3f}, {z:.3f} m",
             f"{1e3 * along:.2f} mm", f"{1e3 * across:.2f} mm", f"{np.degrees(lock.swivel):.1f} deg",
             *(f"{a:.1f} to {b:.1f} mm" for a, b in zip(low, high, strict=True)),
             "-" if np.isnan(share) else f"{100.0 * share:.0f} %",
-            f"{steepest:.1f} deg" + ("" if lock.within_ankle else ", beyond the ankle"),
+            f"{steepest:.1f} {sign_of('deg')}" + ("" if lock.within_ankle else ", beyond the ankle"),
         ))  # fmt: skip
     head = ("foot", "frames", "ball at", "along", "across", "swivel", "heel", "ball", "toe", "supported", "slope")
     print()

@@ -15,6 +15,7 @@ from surefoot.curves import Pack
 from surefoot.findings import LEVELS, Finding
 from surefoot.oppose import Drag
 from surefoot.planting import Planted
+from surefoot.printed import fitted, sign_of, wrapped
 from surefoot.proposals import Proposal
 from surefoot.rig import FEET
 from surefoot.tolerances import KINDS
@@ -28,12 +29,9 @@ __all__ = [
     "print_let",
     "print_proposals",
     "print_table",
-    "wrapped",
 ]
 
 Rows = Sequence[Sequence[str]]
-WIDE = 100
-"""Columns that a line of words may take."""
 HEAD = ("finding", "where", "frames", "worst at", "amount", "beyond", "level")
 WAYS = ("mends", "where", "frames", "way", "most", "cost", "leaves", "makes worse")
 RIGHT = ("worst at", "amount", "beyond", "cost", "leaves")
@@ -87,7 +85,7 @@ def print_comparison(
         for i, foot in enumerate(FEET)
     )
     print(f"ankles moved: {'; '.join(moved)}")
-    turns = (f"{foot} {turn:.1f} deg at most" for foot, turn in zip(FEET, knees, strict=True))
+    turns = (f"{foot} {turn:.1f} {sign_of('deg')} at most" for foot, turn in zip(FEET, knees, strict=True))
     print(f"knees turned about their legs: {'; '.join(turns)}")
     count = len(planted.changed)
     print(
@@ -195,7 +193,7 @@ def _most(way: Proposal) -> str:
     told = []
     for name, turns, amounts in zip(way.channels, way.angles, way.shown, strict=True):
         most = float(amounts[np.abs(amounts).argmax()])
-        told.append(f"{_plain(name)} {most:+.1f} {'deg' if turns else 'mm'}")
+        told.append(f"{_plain(name)} {most:+.1f} {sign_of('deg' if turns else 'mm')}")
     return ", ".join(told)
 
 
@@ -222,7 +220,7 @@ def _where(f: Finding) -> str:
 
 def _amount(value: float, unit: str) -> str:
     digits = 2 if abs(value) < 9.995 else 1 if abs(value) < 99.95 else 0
-    return f"{value:.{digits}f} {unit}"
+    return f"{value:.{digits}f} {sign_of(unit)}"
 
 
 def _worst(report: Report, kind: str) -> str:
@@ -282,13 +280,6 @@ def _plain(text: str) -> str:
     return "".join(c if c.isprintable() else "?" for c in text)
 
 
-def wrapped(text: str) -> str:
-    """Return a long line of words over as many lines as it takes, those after the first indented."""
-    from textwrap import fill
-
-    return fill(text, WIDE, subsequent_indent="    ", break_long_words=False, break_on_hyphens=False)
-
-
 def print_table(head: Sequence[str], rows: Rows) -> None:
     """Print rows of text under a head."""
     _table(head, rows)
@@ -311,7 +302,4 @@ def _table(head: Sequence[str], rows: Rows) -> None:
                 table.add_row(*(Text(cell) for cell in row))
             Console().print(table)
             return
-    widths = [max(len(row[i]) for row in (head, *rows)) for i in range(len(head))]
-    for row in (head, *rows):
-        cells = zip(row, widths, right, strict=True)
-        print("  ".join(c.rjust(w) if flush else c.ljust(w) for c, w, flush in cells).rstrip())
+    print("\n".join(fitted(head, rows, right)))

@@ -8,12 +8,14 @@ from fractions import Fraction
 
 from surefoot.errors import InputError, UnknownName
 
-__all__ = ["ANGLES", "LENGTHS", "read_rate", "unit_scale"]
+__all__ = ["ANGLES", "LENGTHS", "SIGNS", "read_rate", "unit_scale"]
 
 LENGTHS = {"m": 1.0, "cm": 0.01, "mm": 0.001, "in": 0.0254, "ft": 0.3048}
 LEAST_RATE, MOST_RATE = Fraction(1, 100), Fraction(100_000)
 _RATE = re.compile(r"\s*[-+]?\d{1,30}(\.\d{1,30})?(/\d{1,30})?\s*", re.ASCII)
 ANGLES = {"rad": 1.0, "deg": math.pi / 180.0}
+SIGNS = {"deg": "°", "deg/s2": "°/s²"}
+"""What a person reads for a unit; JSON and files keep the unit's name."""
 
 
 def unit_scale(unit: str, *, place: str = "") -> float:

@@ -10,8 +10,8 @@ from surefoot.cautions import FOR_ANIMATION
 from surefoot.gait import Gait
 from surefoot.gait_phases import Phase, StepFrames
 from surefoot.gait_relations import WALK_RATIO
+from surefoot.printed import wrapped
 from surefoot.rig import FEET
-from surefoot.tables import wrapped
 
 __all__ = ["gait_json", "gait_lines"]
 

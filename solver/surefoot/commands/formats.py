@@ -20,6 +20,7 @@ def run(options: argparse.Namespace) -> int:
     """Print the table of formats."""
     from surefoot.commands.as_json import print_json
     from surefoot.formats.opening import known_formats
+    from surefoot.printed import fitted
 
     if options.json:
         print_json({"formats": [{field: getattr(one, field) for field in FIELDS} for one in known_formats()]})
@@ -28,8 +29,6 @@ def run(options: argparse.Namespace) -> int:
     for one in known_formats():
         words = ("yes" if one.read else "no", "yes" if one.written else "no")
         rows.append((one.name, " ".join(one.suffixes), *words, one.holds, one.precision, one.needs or "-"))
-    widths = [max(len(row[k]) for row in rows) for k in range(len(rows[0]))]
-    for row in rows:
-        print("  ".join(word.ljust(width) for word, width in zip(row, widths, strict=True)).rstrip())
+    print("\n".join(fitted(rows[0], rows[1:], [False] * len(rows[0]))))
     print("what a format can't carry (loop, belt, stances, keys) is in the mapping beside it: FILE.map.toml")
     return 0

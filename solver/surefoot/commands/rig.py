@@ -36,6 +36,7 @@ def run(options: argparse.Namespace) -> int:
     from surefoot.cautions import FOR_ANIMATION
     from surefoot.commands.as_json import print_json
     from surefoot.errors import InputError, UnknownName
+    from surefoot.printed import wrapped
     from surefoot.rig import FEET
     from surefoot.rig_file import load_rig
     from surefoot.rig_shown import rest_pose, rig_words
@@ -61,7 +62,7 @@ def run(options: argparse.Namespace) -> int:
             }
         )  # fmt: skip
     else:
-        print("\n".join(rig_words(rig)))
+        print("\n".join(map(wrapped, rig_words(rig))))
     return 0
 
 

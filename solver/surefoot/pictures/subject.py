@@ -21,6 +21,7 @@ from surefoot.pictures.figure import Figure, Footing, figure_of, footings_of
 from surefoot.rig import FEET, Rig
 from surefoot.scene import Scene
 from surefoot.seen import Seen
+from surefoot.units import SIGNS
 
 __all__ = ["Chosen", "Subject", "key_poses", "told_amount", "told_number", "without_repeats", "worst_frames"]
 
@@ -180,5 +181,5 @@ def told_amount(finding: Finding) -> str:
 
 def told_number(amount: float, unit: str) -> str:
     """Return an amount in one of the findings' units."""
-    unit = {"deg": "°", "deg/s2": "°/s²"}.get(unit, unit)
+    unit = SIGNS.get(unit, unit)
     return f"{amount:.0f} {unit}" if amount >= 100.0 else f"{amount:.3g} {unit}"

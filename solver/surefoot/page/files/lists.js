@@ -2,10 +2,12 @@
 
 import { made } from "./made.js";
 
+const SIGNS = { deg: "°", "deg/s2": "°/s²" };
+
 export function amount(value, unit) {
   if (value === null || value === undefined) return "none";
   const digits = Math.abs(value) >= 100 ? 0 : Math.abs(value) >= 10 ? 1 : 2;
-  return `${value.toFixed(digits)} ${unit}`;
+  return `${value.toFixed(digits)} ${SIGNS[unit] ?? unit}`;
 }
 
 export function frames(finding) {
