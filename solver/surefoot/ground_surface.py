@@ -86,7 +86,7 @@ class Ground(Protocol):
         return line_samples(self, first, last)
 
     def poke_within(self, start: Components, end: Components, share: Array) -> Array:
-        """Return a share ``(lines, ...)`` of what `poke` gives for lines within a sole; a kind with corners bounds each.
+        """Return a share ``(lines, ...)`` of `poke` for lines within a sole; a kind with corners bounds each.
 
         A corner needn't count deeper than it lies within the line's ends: moving so far ahead or back frees it too.
         """
