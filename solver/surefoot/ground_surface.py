@@ -86,11 +86,11 @@ class Ground(Protocol):
         return line_samples(self, first, last)
 
     def poke_within(self, start: Components, end: Components, share: Array) -> Array:
-        """Return ``share`` ``(lines, ...)`` of `poke`'s heights over lines ``(3, lines, ...)``, metres.
+        """Return a share ``(lines, ...)`` of `poke` for lines within a sole; a kind with corners bounds each.
 
-        Where the ground has corners of its own, each counts no more than it lies within the lines' ends.
+        A corner needn't count deeper than it lies within the line's ends: moving so far ahead or back frees it too.
         """
-        return self.poke(start, end) * share
+        return np.asarray(self.poke(start, end) * share)
 
     def section(self, through: ArrayLike, heading: float, first: float, last: float) -> Array:
         """Return its line ``(points, 3)`` along a heading, from ``first`` to ``last`` metres of a point (3,)."""
