@@ -3,6 +3,7 @@
 Each time runs from a slider's event in the browser to the end of the drawing of the planted figure that it asked
 for: mixed, planted, posed four times a frame, sent and drawn. An event that is overtaken before it could be sent has
 no time of its own: the latest value wins. That the last value is the one drawn in the end is checked.
+Alone with ``python -m benchmarks.browser``.
 """
 
 from __future__ import annotations
@@ -12,6 +13,9 @@ import shutil
 import statistics
 import subprocess
 import sys
+from math import nan
+
+from benchmarks.table import Table, Timing
 
 SECONDS = 6
 DRAG = """(seconds) => new Promise((done) => {
@@ -67,14 +71,26 @@ def slider_times() -> tuple[list[float], int] | None:
     return found["times"], found["events"]
 
 
-def slider_row() -> str:
-    """Return the row of the table."""
+def fill(table: Table) -> None:
+    """Print the line of the slider, or that there's no browser; its spread runs from quartile to quartile too."""
     found = slider_times()
     if found is None:
-        return "from slider to drawn frame: there is no Chromium (or no playwright) here"
+        print("from slider to drawn frame: there is no Chromium (or no playwright) here")
+        return
     times, events = found
-    late = statistics.quantiles(times, n=20)[-1]
-    return (
-        f"{'from slider to drawn frame, in Chromium':44}{24:>8}{statistics.median(times):>12.2f}"
-        f"{'':>11}   95th percentile {late:.1f} ms; {events} events, {len(times)} drawn"
-    )
+    quarters, late = statistics.quantiles(times, n=4), statistics.quantiles(times, n=20)[-1]
+    told = f"95th percentile {late:.1f} ms; {events} events, {len(times)} drawn"
+    timing = Timing(statistics.median(times) / 1e3, (quarters[2] - quarters[0]) / 1e3, nan)
+    table.line("from slider to drawn frame, in Chromium", 24, timing, told)
+
+
+def main() -> int:
+    """Print the table of the browser alone."""
+    table = Table()
+    table.head()
+    fill(table)
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,4 +1,4 @@
-"""Print timings of posing legs: ``python -m benchmarks.legs``.
+"""Timings of posing legs, as lines of the one table; alone with ``python -m benchmarks.legs``.
 
 The same ankle targets, to the same micrometre, solved for all frames at once and frame by frame by damped least
 squares on MuJoCo's Jacobian, each frame started from the one before: with free joints (where the closed form serves),
@@ -8,15 +8,17 @@ with ranges that bind in part of the frames, and with a third bone.
 from __future__ import annotations
 
 import sys
+from collections.abc import Callable
+from functools import partial
 
 import mujoco
 import numpy as np
 from numpy.typing import NDArray
 
 import surefoot
-from benchmarks.__main__ import median
 from benchmarks.cases import Targets, long_walk, reference_targets
 from benchmarks.references import CLOSE, mujoco_frames
+from benchmarks.table import Table
 from surefoot.bounded import solve_bounded
 from surefoot.hinge_chain import Hinge, HingeChain
 from surefoot.leg import knee_point
@@ -25,6 +27,7 @@ from surefoot.leg_joints import joint_angles
 from surefoot.restyle import convert
 
 Array = NDArray[np.float64]
+Job = Callable[[], object]
 
 
 def chain_of(thigh: float, shank: float, hock: float) -> HingeChain:
@@ -91,31 +94,37 @@ def framewise(way: Array, chain: HingeChain, low: Array, high: Array, start: Arr
     return left
 
 
-def main() -> int:
-    """Print the table."""
-    print(f"{'what':52}{'frames':>7}{'ours ms':>10}{'MuJoCo ms':>11}{'times':>8}")
+def fill(table: Table) -> None:
+    """Print the lines of the legs: ours, and MuJoCo's on the same targets."""
     for frames in (24, 240, 2_400):
         targets = reference_targets(frames)
-        ours, _ = median(lambda targets=targets: closed(targets))  # type: ignore[misc]
-        theirs, _ = median(lambda targets=targets: mujoco_frames(targets), most=5)  # type: ignore[misc]
-        print(f"{'two legs in closed form':52}{frames:>7}{1e3 * ours:>10.2f}{1e3 * theirs:>11.2f}{theirs / ours:>8.1f}")
+        _both(table, "two legs, closed form", frames, partial(closed, targets), partial(mujoco_frames, targets))
         way = (targets.ankle - targets.hip)[:, 0].T
-        for what, hock, least in (("one leg, its knee's range binds", 0.0, 0.45), ("one leg with a hock", 0.16, 0.0)):
+        for what, hock, least in (("one leg, a range binds", 0.0, 0.45), ("one leg with a hock", 0.16, 0.0)):
             chain = chain_of(targets.thigh, targets.shank - hock, hock)
             low, high = np.full(len(chain.hinges), -1.2), np.full(len(chain.hinges), 2.0)
             low[3] = least
             start = np.array([0.2, 0.0, 0.0, 0.5, 0.3])[: len(chain.hinges)]
             job = (way, chain, low, high, start)
-            ours, _ = median(lambda job=job: batched(*job))  # type: ignore[misc]
-            theirs, _ = median(lambda job=job: framewise(*job), most=5)  # type: ignore[misc]
             left = [f"{1e6 * float(solve(*job).mean()):.1f}" for solve in (batched, framewise)]
-            print(f"{what:52}{frames:>7}{1e3 * ours:>10.2f}{1e3 * theirs:>11.2f}{theirs / ours:>8.1f}"
-                  f"   mean left, micrometres: {' and '.join(left)}")  # fmt: skip
+            told = f"; mean left, micrometres: {' and '.join(left)}"
+            _both(table, what, frames, partial(batched, *job), partial(framewise, *job), told)
     clip, rig = long_walk(24)
     for style in ("ankle", "rockers", "joints"):
         made = convert(clip, rig, style=style)
-        took, _ = median(lambda made=made: surefoot.plant(made.clip, made.rig))  # type: ignore[misc]
-        print(f"{'a whole plant, feet by ' + style:52}{24:>7}{1e3 * took:>10.2f}")
+        table.run(f"a whole plant, feet by {style}", 24, partial(surefoot.plant, made.clip, made.rig))
+
+
+def _both(table: Table, what: str, frames: int, ours: Job, theirs: Job, told: str = "") -> None:
+    own = table.run(f"{what}: ours", frames, ours)
+    table.run(f"{what}: MuJoCo", frames, theirs, most=5, against=(own, "ours"), told=told)
+
+
+def main() -> int:
+    """Print the table of legs alone."""
+    table = Table()
+    table.head()
+    fill(table)
     return 0
 
 

@@ -8,6 +8,7 @@ import os
 import subprocess
 import sys
 import time
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -15,10 +16,11 @@ from typing import Any
 import pytest
 
 import surefoot
+from surefoot.batch import running as batch_running
 from surefoot.batch import task as batch_task
 from surefoot.batch.running import on_cluster, run_here
 from surefoot.batch.summary import ordered, read_journals
-from surefoot.batch.task import Row, Settings, do_task, find_tasks
+from surefoot.batch.task import Row, Settings, Task, do_task, find_tasks
 from surefoot.cli import main
 from surefoot.errors import InputError
 from tests.clip_folders import JOURNAL, descendants, held, library
@@ -26,6 +28,18 @@ from tests.clip_folders import JOURNAL, descendants, held, library
 
 def batch(*words: str) -> int:
     return main(["batch", *words])
+
+
+@pytest.fixture(name="inside")
+def inside_fixture(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Do the tasks in this process, where what is tested isn't the processes: starting those takes seconds."""
+
+    def run(tasks: Sequence[Task], settings: Settings, *, processes: int, told: Callable[[Row], None]) -> None:
+        assert processes == 1
+        for task in tasks:
+            told(do_task(task, settings))
+
+    monkeypatch.setattr(batch_running, "run_here", run)
 
 
 def test_a_folder_is_planted_with_its_paths_kept_and_the_worst_first(
@@ -52,19 +66,19 @@ def test_a_folder_is_planted_with_its_paths_kept_and_the_worst_first(
 
 
 def test_what_was_killed_is_taken_up_and_ends_the_same(tmp_path: Path) -> None:
-    lib, whole, cut = library(tmp_path / "lib", 24), tmp_path / "whole", tmp_path / "cut"
+    lib, whole, cut = library(tmp_path / "lib", 12), tmp_path / "whole", tmp_path / "cut"
     batch(str(lib), "-o", str(whole), "--processes", "2")
     command = [sys.executable, "-m", "surefoot", "batch", str(lib), "-o", str(cut), "--processes", "2"]
     running = subprocess.Popen(command, stdout=subprocess.DEVNULL, start_new_session=True)
     deadline = time.monotonic() + 60.0
     while running.poll() is None and time.monotonic() < deadline:
-        if (cut / JOURNAL).is_file() and (cut / JOURNAL).read_bytes().count(b"stamp") >= 6:
+        if (cut / JOURNAL).is_file() and (cut / JOURNAL).read_bytes().count(b"stamp") >= 3:
             break
         time.sleep(0.005)
     os.killpg(running.pid, 9)
     running.wait()
     done = len(read_journals(cut))
-    assert 6 <= done < 26
+    assert 3 <= done < 14
     assert not (cut / "batch-summary.json").exists()
     with open(cut / JOURNAL, "ab") as journal:
         journal.write(b'{"clip": "0/000.json", "sta')  # a line cut short by the kill
@@ -75,12 +89,13 @@ def test_what_was_killed_is_taken_up_and_ends_the_same(tmp_path: Path) -> None:
     assert all((cut / name).stat().st_mtime_ns == before.get(cut / name, -1) for name in kept if cut / name in before)
 
 
+@pytest.mark.usefixtures("inside")
 def test_what_is_done_is_not_done_again_unless_it_changed(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     lib, out = library(tmp_path / "lib", 3, bad=False), tmp_path / "out"
     batch(str(lib), "-o", str(out), "--processes", "1")
     capsys.readouterr()
     stamp = (out / "0/000.json").stat().st_mtime_ns
-    batch(str(lib), "-o", str(out))
+    batch(str(lib), "-o", str(out), "--processes", "1")
     assert "3 of them done before" in capsys.readouterr().out
     (lib / "1/001.json").write_bytes((lib / "2/002.json").read_bytes())
     (out / "2/002.json").unlink()
@@ -92,6 +107,7 @@ def test_what_is_done_is_not_done_again_unless_it_changed(tmp_path: Path, capsys
     assert "done before" not in capsys.readouterr().out, "another setting is another job"
 
 
+@pytest.mark.usefixtures("inside")
 def test_what_failed_is_tried_again(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """What was wrong may lie outside the clip: a full disk, a library that isn't there."""
     lib, out = library(tmp_path / "lib", 1, bad=False), tmp_path / "out"
@@ -105,6 +121,7 @@ def test_what_failed_is_tried_again(tmp_path: Path, capsys: pytest.CaptureFixtur
     assert (out / "0/000.json").is_file()
 
 
+@pytest.mark.usefixtures("inside")
 def test_half_written_files_of_a_killed_run_are_swept_but_by_no_shard(tmp_path: Path) -> None:
     lib, out = library(tmp_path / "lib", 1, bad=False), tmp_path / "out"
     (out / "0").mkdir(parents=True)
@@ -118,6 +135,7 @@ def test_half_written_files_of_a_killed_run_are_swept_but_by_no_shard(tmp_path: 
     assert other.exists()
 
 
+@pytest.mark.usefixtures("inside")
 def test_shards_together_do_what_one_run_does(tmp_path: Path) -> None:
     lib, whole, parts = library(tmp_path / "lib", 7), tmp_path / "whole", tmp_path / "parts"
     batch(str(lib), "-o", str(whole), "--processes", "1")
@@ -253,7 +271,7 @@ def test_the_cluster_is_an_extra(monkeypatch: pytest.MonkeyPatch) -> None:
 
 @pytest.mark.skipif(not Path("/proc/self/schedstat").exists(), reason="only Linux lists processes so")
 def test_a_killed_batch_leaves_no_process_behind(tmp_path: Path) -> None:
-    lib, out = library(tmp_path / "lib", 60), tmp_path / "out"
+    lib, out = library(tmp_path / "lib", 30), tmp_path / "out"
     command = [sys.executable, "-m", "surefoot", "batch", str(lib), "-o", str(out), "--processes", "2"]
     running = subprocess.Popen(command, stdout=subprocess.DEVNULL)
     deadline = time.monotonic() + 60.0

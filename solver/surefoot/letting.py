@@ -56,6 +56,9 @@ def let_down(
 ) -> tuple[Clip, tuple[Proposal, ...]]:
     """Return the clip with its let channels changed until planting leaves no stretch, and the changes.
 
+    The changes are proposals, one put on after the other, with an amount for each frame as `propose` gives them; what
+    is handed over is the clip, where the same lowering stands in few keys.
+
     Parameters
     ----------
     let : iterable of str

@@ -6,6 +6,7 @@ the file lists its channels, from left to right; end sites are joints without ch
 
 from __future__ import annotations
 
+from collections import Counter
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -120,8 +121,9 @@ def _samples(body: str, columns: int, place: str) -> tuple[Array, float]:
 
 def _names(joints: list[_Joint]) -> tuple[str, ...]:
     names = [joint.name for joint in joints]
+    often = Counter(names)
     for k, joint in enumerate(joints):
-        if names.count(joint.name) > 1 and joint.parent >= 0:
+        if often[joint.name] > 1 and joint.parent >= 0:
             names[k] = f"{joints[joint.parent].name}/{joint.name}"
     seen: dict[str, int] = {}
     for k, name in enumerate(names):
