@@ -31,8 +31,7 @@ STREAM = {
     "mathematics": "rotations directions band bounds pendulum",
     "curves": "bezier tangents key_checks rounds pack curves key_edits",
     "ground": (
-        "ground_line ground_coordinates ground_surface ground_profile ground ground_grid ground_mesh "
-        "ground_presets"
+        "ground_line ground_coordinates ground_surface ground_profile ground ground_grid ground_mesh ground_presets"
     ),
     "rig and clip": "foot rig belt clip given rig_styles side_map",
     "kinematics": (
@@ -45,8 +44,7 @@ STREAM = {
     "laying out": "route pace tread carrying travel under_root laying deck",
     "mirror": "families mirror",
     "findings": (
-        "findings touch slide swivel seam mismatch oppose joints seen stand locks mass balance faults "
-        "faults.* checking"
+        "findings touch slide swivel seam mismatch oppose joints seen stand locks mass balance faults faults.* checking"
     ),
     "ways to mend": "easing bench mend_height mend_slide mend_reach mend_limit mend_snap mend_cross mend_seam",
     "proposals": "trial tally aftermath overlay proposals letting",

@@ -22,7 +22,6 @@ from surefoot.settle import Settled
 from surefoot.slip import NOTHING, slip_steps
 from surefoot.sole import LEVEL, Turns
 from surefoot.spaces import Pose
-from surefoot.underfoot import is_even
 
 __all__ = [
     "AXES",
@@ -207,7 +206,7 @@ def _fit_stances(scene: Scene, settled: Settled, segments: Array) -> None:
     pitch, swivel, cant = prints.local_turns(wide, angles)
     off = _path(scene, settled, np.array([pitch, cant, swivel, between.bend]), foot, at)
     ground = prints.origin[:, wide] + prints.outof(wide, off)
-    if not is_even(scene.ground):
+    if not scene.ground.is_even:
         ground[1] = np.maximum(ground[1], floor_beneath(scene, foot, ground, angles, between.bend))
     if scene.drift is not None and np.count_nonzero(moved_on := lap > 0):
         ground[:, moved_on] = scene.drift.apply(ground[:, moved_on], times=-1)

@@ -23,7 +23,6 @@ from surefoot.rig import Axis
 from surefoot.scene import Scene
 from surefoot.settle import Settled, floor_under, stand_again
 from surefoot.tolerances import REFERENCE_LEG
-from surefoot.underfoot import is_even
 
 __all__ = ["KeyCount", "KeyTolerance", "write_few"]
 
@@ -216,7 +215,7 @@ class _Fields:
         yaw = np.where(lying, limits.heading_flat, np.where(standing, limits.heading_rolling, turn))
         sideways = _spread(np.where(planted, on_frames, in_air), np.where(planted & after, between, in_air))
         place = _spread(np.where(planted, height, (up + down) / 2.0), np.where(near, between, in_air))
-        if not is_even(scene.ground):
+        if not scene.ground.is_even:
             beside = _beside_an_edge(scene, ankle, angles, bend, in_air) & ~planted
             sideways[..., 0] = np.where(beside, height, sideways[..., 0])
             beside |= _next(beside, scene)

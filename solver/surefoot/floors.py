@@ -123,7 +123,7 @@ def floor_under(scene: Scene, x: Array, z: Array, angles: Array, bend: Array) ->
         return np.asarray(level - scene.soles.lowest(angles[0], angles[2], bend))
     corner = scene.soles.corners(angles, bend)
     floor = (scene.ground.height(x + corner[0], z + corner[2]) - corner[1]).max(axis=0)
-    if is_even(scene.ground):
+    if scene.ground.is_even:
         return np.asarray(floor)
     at = np.array([x, floor, z])
     return np.asarray(floor + rise_inside(scene.ground, scene.binding.rig, scene.soles, at, angles, bend))
