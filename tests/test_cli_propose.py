@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import json
+import re
 
 import pytest
 
 import surefoot
 from surefoot.cli import main
+from surefoot.tables import print_proposals
 
 
 def test_the_table_names_each_way_once_a_finding_and_marks_one(capsys: pytest.CaptureFixture[str]) -> None:
@@ -70,3 +72,15 @@ def test_tolerances_that_are_stated_hold_for_proposals_too(capsys: pytest.Captur
     main(["check", "lamplighter", "--propose", "--json", "--tolerance", "sink=50mm"])
     told = json.loads(capsys.readouterr().out)
     assert "sink" not in {p["mends"]["kind"] for p in told["proposals"]}
+
+
+def test_no_way_is_said_to_make_worse_what_reads_the_same_and_one_frame_is_written_once(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    rows: list[tuple[str, ...]] = []
+    monkeypatch.setattr("surefoot.tables._table", lambda _, given: rows.extend(given))
+    print_proposals(surefoot.propose(*surefoot.demo("lamplighter")))
+    told = re.findall(r"([\d.]+) \S+ \(was ([\d.]+)", " ".join(row[-1] for row in rows))
+    assert told
+    assert all(after != before for after, before in told)
+    assert any(row[:3] == ("snap", "left knee", "24") for row in rows)

@@ -34,7 +34,7 @@ plant lamplighter --keys-at 99 | --keys-at: frame 99 lies outside the clip's 1 t
 plant lamplighter --keys-at 1 --every-frame | --every-frame: doesn't go together with --keys-at
 plant lamplighter --frames 99-100 | --frames: frames 99 to 100 lie outside the clip's 1 to 24
 plant lamplighter --let hips.q | --let: no channel is called 'hips.q'; did you mean
-plant lamplighter --loops x | --loops: wanted a whole number such as 6, got 'x'
+plant lamplighter --loops x | --loops: wanted a whole number from 1 to 999999, such as 6, got 'x'
 plant lamplighter --loops 2 --along 0,0:0,0 | --along: expected at least two places, each apart from the one before
 plant lamplighter --loops 2 --stride 1.2-0.3 | --stride: expected shares about 1, from 0.05 to 3, got 1.2 to 0.3
 plant lamplighter --loops 2 --before lamplighter | --before: it doesn't go together with --loops, which lays new

@@ -65,6 +65,15 @@ IN_WORDS = {
 def load_ground(path: str | PathLike[str]) -> Ground:
     """Return the ground that the TOML file ``path`` describes, in metres.
 
+    Each file has ``surefoot = "ground/1"``, ``unit`` (m, cm, mm, in or ft) and ``kind``, and by its kind:
+
+    - ``flat``: ``height``.
+    - ``plane``: ``point``, and ``normal`` or ``slope_percent`` or ``slope_deg`` with ``heading_deg``.
+    - ``profile``: ``heading_deg``, ``origin``, and ``points`` (distance, height), ``stairs``, ``ramp`` or ``kerb``.
+    - ``grid``: ``file`` (.csv or .npy: a bare table of heights, a row further along the heading each, no line of
+      names) and ``spacing``; ``smooth``, ``heading_deg``, ``origin``.
+    - ``mesh``: ``file`` (.ply, .gltf or .glb); ``heading_deg``, ``origin``, ``below``.
+
     Raises
     ------
     FileError

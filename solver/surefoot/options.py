@@ -263,7 +263,7 @@ def read_amounts(given: list[str], *, place: str) -> dict[str, float]:
 def read_count(text: str, *, place: str) -> int:
     """Return a whole number above zero."""
     if not re.fullmatch(r"\s*\d{1,6}\s*", text, re.ASCII) or int(text) < 1:
-        raise InputError(f"wanted a whole number such as 6, got {text!r}", place=place)
+        raise InputError(f"wanted a whole number from 1 to 999999, such as 6, got {text!r}", place=place)
     return int(text)
 
 

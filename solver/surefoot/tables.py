@@ -179,7 +179,9 @@ def print_proposals(ways: Sequence[Proposal]) -> None:
         f = way.finding
         asks = f" (asks for {way.asks})" if way.asks else ""
         worse = ", ".join(
-            f"{w.foot} {w.kind} {_amount(w.shown, w.unit)} (was {_amount(w.shown_before, w.unit)})" for w in way.worse
+            f"{w.foot} {w.kind} {_amount(w.shown, w.unit)} (was {_amount(w.shown_before, w.unit)})"
+            for w in way.worse
+            if _amount(w.shown, w.unit) != _amount(w.shown_before, w.unit)
         )
         rows.append((f.kind, _where(f) or "-", _span(f.first, f.last), f"{'*' if way.default else ' '} {way.way}{asks}",
                      _most(way), f"{way.cost:.2f}", _amount(way.shown_left, f.unit), worse or "-"))  # fmt: skip
@@ -205,12 +207,14 @@ def _print_rows(findings: Sequence[Finding]) -> None:
 
 
 def _row(f: Finding) -> tuple[str, ...]:
-    frames = f"{f.first}" if f.first == f.last else _span(f.first, f.last)
+    frames = _span(f.first, f.last)
     amounts = (_amount(f.shown, f.unit), _amount(f.shown_tolerance, f.unit))
     return (f.kind, _where(f) or "-", frames, f"{f.worst:g}", *amounts, f.level)
 
 
 def _span(first: int, last: int) -> str:
+    if first == last:
+        return f"{first}"
     return f"{first}-{last}" if first >= 0 else f"{first} to {last}"
 
 
