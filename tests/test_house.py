@@ -39,7 +39,9 @@ STREAM = {
         "leg_solve rig_shown derive spaces scene"
     ),
     "contact": "slip contact",
-    "plant": "seat lean footprint reach swing floors on_ball settle choice dense still key_slopes keys creep few",
+    "plant": (
+        "seat lean footprint reach swing floors on_ball settle choice dense passing still key_slopes keys creep few"
+    ),
     "the other styles, the whole job": "feet_in_world styled restyle planting",
     "laying out": "route pace tread carrying travel under_root laying deck",
     "mirror": "families mirror",

@@ -19,6 +19,7 @@ from surefoot.few import KeyCount, write_few
 from surefoot.footprint import Anchor, Prints, Tracks, fit_prints
 from surefoot.given import checked, frames_in
 from surefoot.ground import Flat, Ground
+from surefoot.passing import passed_over
 from surefoot.rig import FEET, Rig
 from surefoot.scene import Scene
 from surefoot.settle import settle
@@ -179,6 +180,7 @@ def plant(
         scene, found, anchor=anchor, keyed=_keyed(scene), clearance=clearance, prints=prints,
         mend_reach="stretch" in choice.kinds,
     )  # fmt: skip
+    settled = passed_over(scene, settled)
     stance = settled.tracks.unroll(settled.tracks.planted)
     if choice != ALL:
         settled = keep_chosen(scene, settled, choice)
