@@ -48,7 +48,7 @@ block walk --amount bob=9 | --amount: bob.amount: wanted -4 to 4, got 9
 block walk --off bb | --off: no layer is called 'bb'; did you mean 'bob'?
 remix lamplighter | nothing to do; give --scale, --add, --shift, --edits, --mix or --close
 remix lamplighter --scale hips.q=0.5 | --scale: no channel or family is called 'hips.q'; did you mean
-remix lamplighter --scale hips.y=1e400 | --scale hips.y: wanted a finite number, got the number inf
+remix lamplighter --scale hips.y=1e400 | --scale: wanted an amount of at most 1,000,000, got 1e400
 remix lamplighter --mix trudge=0.3 | --mix lamplighter trudges: frames 1 to 32 at 24 a second don't go with
 twin lamplighter --from up | --from: no side is called 'up'; known are left, right
 twin lamplighter --of foo | --of: no channel or family is called 'foo'; known are

@@ -10,6 +10,7 @@ import pytest
 
 from surefoot import Clip, Curve, Edit, InputError, Outside, Shape, UnknownName, check, demo, mix, plant, remix, replant
 from surefoot.curves import Pack
+from surefoot.edit_text import read_edit
 from tests import measure
 
 FINE = np.linspace(1.0, 25.0, 241)
@@ -212,3 +213,17 @@ def test_frame_25_is_frame_1_after_every_edit(edit: Edit) -> None:
         assert abs(one - two) < 1e-9, name
     assert check(done, rig).most("seam") is None
     assert (done.first, done.last) == (1, 24)
+
+
+@pytest.mark.parametrize(("channel", "unit", "wanted"), [("hips.y", "deg", "m, cm, mm, in, ft"),
+                                                         ("hips.yaw", "mm", "rad, deg")])  # fmt: skip
+def test_a_length_is_not_added_to_a_turn_nor_an_angle_to_a_place(channel: str, unit: str, wanted: str) -> None:
+    clip, rig = demo("lamplighter")
+    with pytest.raises(InputError, match=f"{channel}: wanted an amount in {wanted}, got one in {unit}"):
+        remix(clip, rig, [Edit("add", channel, 2.0, unit=unit)])
+
+
+@pytest.mark.parametrize("text", ["hips.y=1e300", "hips.y=-1e7", "hips.y=1e999"])
+def test_a_written_amount_beyond_a_million_is_refused(text: str) -> None:
+    with pytest.raises(InputError, match="at most 1,000,000"):
+        read_edit("scale", text)

@@ -18,6 +18,8 @@ __all__ = ["FORMAT", "load_edits", "read_edit", "read_weight"]
 FORMAT = "edits/1"
 WANTED = "edits in TOML"
 _AMOUNT = re.compile(r"\s*([-+]?[0-9.]+(?:[eE][-+]?[0-9]+)?)\s*([a-z]*)\s*", re.ASCII)
+MOST = 1e6
+"""What no factor, amount or number of frames is beyond; a slip of the hand is told as one, not worked out."""
 Do = Literal["scale", "add", "shift"]
 EXAMPLES = {"scale": "hips.y=0.7", "add": "hips.y=-15mm", "shift": "chest.pitch=2"}
 
@@ -48,6 +50,8 @@ def read_edit(do: Do, text: str) -> Edit:
         by = float(match.group(1))
     except ValueError:
         raise InputError(f"wanted a number, got {match.group(1)!r}", place=place) from None
+    if abs(by) > MOST:
+        raise InputError(f"wanted an amount of at most {MOST:,.0f}, got {match.group(1)}", place=place)
     return Edit(do, name.strip(), by, _about(about or "mean", place), match.group(2))
 
 

@@ -20,6 +20,7 @@ from surefoot.families import members
 from surefoot.given import checked, many_of
 from surefoot.key_edits import advance_of, affine, as_cycle, rebased, shifted, spelt_out
 from surefoot.rig import FEET, Axis, Rig
+from surefoot.seam import shift_channels
 from surefoot.units import ANGLES, LENGTHS
 
 __all__ = ["About", "Edit", "blend", "mix", "remix"]
@@ -88,12 +89,15 @@ def remix(clip: Clip, rig: Rig, edits: Iterable[Edit]) -> Clip:
     [93.2, 91.875]
     """
     axes = rig.channels()
+    places = shift_channels(rig)
     for edit in many_of(edits, Edit, "edits"):
         changed: dict[str, Curve] = {}
         for name in members(clip, rig, edit.channels, place=edit.do):
             if name in clip.locked:
                 raise InputError(f"{name} is locked", place=f"{edit.do} {edit.channels}")
             try:
+                if edit.do == "add" and name in axes:
+                    _check_unit(edit.unit, LENGTHS if name in places else ANGLES)
                 changed[name] = _edited(clip, name, edit, axes.get(name))
             except InputError as error:
                 raise error.at(f"{edit.do} {edit.channels}: {name}") from None
@@ -129,6 +133,12 @@ def _edited(clip: Clip, name: str, edit: Edit, axis: Axis | None) -> Curve:
     if edit.do == "add":
         return affine(curve, offset=edit.by * _unit(edit, axis))
     return _scaled(curve, edit, clip, axis)
+
+
+def _check_unit(unit: str, wanted: Mapping[str, float]) -> None:
+    """Refuse an angle for a place, and a length for a turn."""
+    if unit in LENGTHS | ANGLES and unit not in wanted:
+        raise InputError(f"wanted an amount in {', '.join(wanted)}, got one in {unit}")
 
 
 def _unit(edit: Edit, axis: Axis | None) -> float:

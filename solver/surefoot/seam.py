@@ -17,7 +17,7 @@ from surefoot.findings import Finding, level_of
 from surefoot.rig import Axis, Rig
 from surefoot.units import ANGLES
 
-__all__ = ["seam_findings", "seam_gap", "seam_gaps"]
+__all__ = ["seam_findings", "seam_gap", "seam_gaps", "shift_channels"]
 
 Array = NDArray[np.float64]
 
@@ -69,7 +69,7 @@ def seam_findings(clip: Clip, rig: Rig, limits: tuple[float, float, float]) -> l
     named = {name: curve for name, curve in clip.channels.items() if len(curve.frames) > 1}
     if not clip.loop or not named:
         return []
-    axes, lengths = rig.channels(), _lengths(rig)
+    axes, lengths = rig.channels(), shift_channels(rig)
     values, slopes = seam_gaps(tuple(named.values()), clip.first, clip.last)
     found = []
     for name, gap in zip(named, np.maximum(values, SLOPE_WEIGHT * slopes).tolist(), strict=True):
@@ -81,7 +81,7 @@ def seam_findings(clip: Clip, rig: Rig, limits: tuple[float, float, float]) -> l
     return found
 
 
-def _lengths(rig: Rig) -> set[str]:
+def shift_channels(rig: Rig) -> set[str]:
     """Return the channels that move something along an axis."""
     return {control.axes[key].channel for control in rig.controls.values() for key in "xyz" if key in control.axes}
 
