@@ -33,7 +33,7 @@ STREAM = {
     "ground": (
         "ground_line ground_coordinates ground_surface ground_profile ground ground_grid ground_mesh ground_presets"
     ),
-    "rig and clip": "foot rig belt clip given rig_styles side_map",
+    "rig and clip": "control_styles foot rig belt clip given rig_styles side_map",
     "kinematics": (
         "leg leg_chain leg_joints leg_pose hinge_chain bounded rocker_chain sole underfoot poses foot_styles "
         "leg_solve rig_shown derive spaces scene"

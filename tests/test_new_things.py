@@ -13,6 +13,7 @@ import pytest
 import surefoot
 from surefoot import formats, grounds
 from surefoot.__main__ import main
+from surefoot.control_styles import STYLES, ControlStyle
 from surefoot.tolerances import KINDS, Kind
 
 
@@ -115,3 +116,42 @@ def test_a_rig_file_keeps_the_tolerance_of_a_new_kind(tmp_path: Path) -> None:
     _, rig = surefoot.demo("lamplighter")
     surefoot.save_rig(replace(rig, tolerances={"bob": (0.1, 0.2, 0.3)}), tmp_path / "rig.toml")
     assert surefoot.load_rig(tmp_path / "rig.toml").tolerances["bob"] == pytest.approx((0.1, 0.2, 0.3))
+
+
+@pytest.fixture
+def heeled(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The one entry of a new style of control."""
+    axes = ("x", "y", "z", "pitch", "yaw", "roll", "bend", "knee")
+    style = ControlStyle("the feet turn about the heel", axes, posed_by="tests.toys.heeled.HeeledFeet")
+    monkeypatch.setitem(cast("dict[str, Any]", STYLES), "heeled", style)
+
+
+@pytest.mark.usefixtures("heeled")
+def test_a_new_style_is_converted_to_and_from_planted_and_kept_in_files(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    clip, rig = surefoot.demo("lamplighter")
+    surefoot.save_clip(clip, tmp_path / "walk.json")
+    made = str(tmp_path / "heeled.json")
+    assert main(["convert", str(tmp_path / "walk.json"), "--style", "heeled", "-o", made]) == 0
+    assert main(["rig", "show", str(tmp_path / "heeled.toml")]) == 0
+    assert "the feet turn about the heel" in capsys.readouterr().out
+    theirs, own = surefoot.load_clip(made), surefoot.load_rig(tmp_path / "heeled.toml")
+    assert own.style == "heeled"
+    lifted = theirs.channels["left_foot.y"].at([20.0]) - clip.channels["left_foot.y"].at([20.0])
+    assert abs(float(lifted[0])) > 1.0  # centimetres: a pitched foot's heel isn't where its ankle is
+    back = surefoot.convert(theirs, own, to=rig)
+    assert back.on_frames < 1e-9
+    same = surefoot.convert(clip, rig, style="ankle")  # keyed on every frame too, so that both have one flat frame
+    planted, plain = surefoot.plant(theirs, own), surefoot.plant(same.clip, same.rig)
+    assert surefoot.check(planted.clip, own).is_clean
+    places = [[print_.place for print_ in one.footprints] for one in (planted, plain)]
+    for one, two in zip(*places, strict=True):
+        assert one == pytest.approx(two, abs=1e-6)
+
+
+@pytest.mark.usefixtures("heeled")
+def test_an_unknown_style_is_told_with_the_new_one_among_the_known() -> None:
+    _, rig = surefoot.demo("lamplighter")
+    with pytest.raises(surefoot.InputError, match="use ankle, rockers, joints, heeled"):
+        surefoot.rig_in_style(rig, "toed")

@@ -7,6 +7,7 @@ The style ``ankle`` has no class here: `spaces` reads it straight off.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cache
 from typing import NamedTuple, Protocol
 
 import numpy as np
@@ -20,8 +21,11 @@ from surefoot.poses import Space
 from surefoot.rig import JOINTS, Control, Rig
 from surefoot.rocker_chain import ABOUT, RockerChain, law_of_rocker, rocker_share, turned_to
 from surefoot.rotations import angles_of, apply, compose, length, matrix, unwind
+from surefoot.tabled import held_by
 
-__all__ = ["FootStyle", "FootWorld", "JointLegs", "RockerFeet", "Setting", "style_of"]
+__all__ = [
+    "FootStyle", "FootWorld", "JointLegs", "RockerFeet", "Setting", "along", "into_parent", "into_world", "style_of",
+]  # fmt: skip
 
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -70,9 +74,17 @@ class FootStyle(Protocol):
 
 def style_of(rig: Rig) -> FootStyle | None:
     """Return the style of a rig, None for ``ankle``."""
-    if rig.style == "rockers":
-        return RockerFeet(rig)
-    return JointLegs(rig) if rig.style == "joints" else None
+    posed_by = Rig.STYLES[rig.style].posed_by
+    if not posed_by:
+        return None
+    made: FootStyle = _class_of(posed_by)(rig)
+    return made
+
+
+@cache
+def _class_of(name: str) -> type:
+    module, _, own = name.rpartition(".")
+    return held_by("surefoot", [module], own, type)[module]
 
 
 def along(m: Array, near: tuple[Array, Array, Array]) -> Array:
@@ -116,7 +128,7 @@ class RockerFeet:
             place = rows[:3, side] + foot.control.rest[:, None] + apply(root, place)
             whole = compose(root, own)
             space = setting.parents[side]
-            ankle[:, side], whole = _out(space, place, whole)
+            ankle[:, side], whole = into_world(space, place, whole)
             near = (
                 row["pitch"] + turns["heel"] + turns["ball"] + turns["toe"],
                 row["yaw"] + turns["yaw_heel"] + turns["yaw_ball"] + turns["yaw_toe"],
@@ -130,7 +142,7 @@ class RockerFeet:
         """Return the rows that give a world pose: heading, roll and cant are found, other turns stay as in ``near``."""
         out = np.zeros_like(near)
         for side, foot in enumerate(self.feet):
-            place, turn = _into(setting.parents[side], feet.ankle[:, side], matrix(*feet.angles[:, side]))
+            place, turn = into_parent(setting.parents[side], feet.ankle[:, side], matrix(*feet.angles[:, side]))
             known = {key for key, has in zip(self.keys, given[:, side].tolist(), strict=True) if has}
             row = dict(zip(self.keys, near[:, side].copy(), strict=True))
             row["knee"] = feet.knee[side]
@@ -258,7 +270,7 @@ class JointLegs:
         return np.where(given[..., None], out, 0.0)
 
 
-def _out(space: Space, place: Array, turn: Array) -> tuple[Array, Array]:
+def into_world(space: Space, place: Array, turn: Array) -> tuple[Array, Array]:
     """Return a place and a turn of a parent's space in the world."""
     if space.size is not None:
         place = place * space.size
@@ -267,7 +279,7 @@ def _out(space: Space, place: Array, turn: Array) -> tuple[Array, Array]:
     return (place if space.place is None else place + space.place), turn
 
 
-def _into(space: Space, place: Array, turn: Array) -> tuple[Array, Array]:
+def into_parent(space: Space, place: Array, turn: Array) -> tuple[Array, Array]:
     """Return a place and a turn of the world in a parent's space."""
     if space.place is not None:
         place = place - space.place

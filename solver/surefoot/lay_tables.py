@@ -24,10 +24,8 @@ def print_laid(laid: Laid, report: Report) -> None:
         share = new / np.where(np.abs(own) > 1e-9, own, 1.0)
         print(f"laid out: {count} footprints; steps {share.min():.2f} to {share.max():.2f} of their own length; "
               f"least supported {100.0 * min(step.share for step in laid.steps):.0f} %")  # fmt: skip
-    warned = np.degrees(report.tolerances["swivel"][1])
-    print(
-        f"planted feet turn on the ball by {np.degrees(report.swivel):.1f} deg at most (a warning beyond {warned:.0f})"
-    )
+    warned, turned = np.degrees(report.tolerances["swivel"][1]), np.degrees(report.swivel)
+    print(f"planted feet turn on the ball by {turned:.1f} {sign_of('deg')} at most (a warning beyond {warned:.0f})")
     low, high = 1e3 * laid.raised.min(), 1e3 * laid.raised.max()
     told = "applied" if laid.applied else "a proposal; --let hips.y applies it"
     print(f"hips raised by {low:.0f} to {high:.0f} mm ({told})")
@@ -44,7 +42,7 @@ def print_locks(locks: Sequence[Lock]) -> None:
         share = lock.least_supported
         rows.append((
             lock.stance.foot, f"{lock.stance.first}-{lock.stance.last}", f"{x:.3f}, {y:.3f}, {z:.3f} m",
-            f"{1e3 * along:.2f} mm", f"{1e3 * across:.2f} mm", f"{np.degrees(lock.swivel):.1f} deg",
+            f"{1e3 * along:.2f} mm", f"{1e3 * across:.2f} mm", f"{np.degrees(lock.swivel):.1f} {sign_of('deg')}",
             *(f"{a:.1f} to {b:.1f} mm" for a, b in zip(low, high, strict=True)),
             "-" if np.isnan(share) else f"{100.0 * share:.0f} %",
             f"{steepest:.1f} {sign_of('deg')}" + ("" if lock.within_ankle else ", beyond the ankle"),

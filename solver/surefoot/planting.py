@@ -185,7 +185,7 @@ def plant(
     ankle = scene.to_world(settled.tracks.unroll_points(scene, settled.ankle))
     counts: tuple[KeyCount, ...] = ()
     at = None if allowed is None else np.isin(scene.frames, np.array(sorted(allowed), dtype=np.float64))
-    if rig.style != "ankle":
+    if scene.binding.style is not None:
         channels, counts = write_styled(
             scene, settled, ankle=ankle, leave_below=leave_below, few=keys == "few", keys_at=at, stance=stance
         )

@@ -18,6 +18,7 @@ from typing import ClassVar
 import numpy as np
 from numpy.typing import NDArray
 
+from surefoot.control_styles import JOINTS, STYLES, ControlStyle
 from surefoot.errors import InputError, UnitError, came, finite_number
 from surefoot.foot import Foot, finite_point
 from surefoot.rotations import check_order
@@ -29,7 +30,6 @@ Array = NDArray[np.float64]
 FEET = ("left", "right")
 ROCKERS = ("yaw_heel", "yaw_toe", "yaw_ball", "heel", "toe", "cant", "ball")
 """The turns of a foot posed by rockers, in the order taken where a rig states none."""
-JOINTS = ("hip_flexion", "hip_abduction", "hip_rotation", "knee_flexion", "ankle_flexion", "ankle_inversion")
 AXES = (
     "x", "y", "z", "pitch", "yaw", "roll", "bend", "knee", *ROCKERS, "rocker", *JOINTS, "foot_yaw", "hock_flexion",
 )  # fmt: skip
@@ -257,7 +257,7 @@ class Rig:
     drawn: tuple[str, str] = ("right", "left")
     soften: float = 1.0
 
-    STYLES: ClassVar[tuple[str, ...]] = ("ankle", "rockers", "joints")
+    STYLES: ClassVar[Mapping[str, ControlStyle]] = STYLES
     SIZES: ClassVar[tuple[float, float]] = (0.02, 8.0)
     """Leg lengths, metres, taken without a question: from a mouse-sized puppet to a giant."""
 
@@ -311,21 +311,14 @@ class Rig:
 
     def _check_style(self, control: Control) -> None:
         """Raise if a foot's control lacks what its style can't do without."""
-        needed: tuple[str, ...] = ()
-        if self.style == "rockers" and "rocker" not in control.axes:
-            needed = ("heel", "ball", "toe") if all(leg.foot.hinged for leg in self.legs) else ("heel", "toe")
-        elif self.style == "joints":
-            needed = ("hip_flexion", "knee_flexion", "ankle_flexion") if self.planar else JOINTS
-        for name in needed:
-            if name not in control.axes:
-                raise InputError(
-                    f"the style {self.style} needs the axis {name!r}", place=f"control {control.name}"
-                )  # fmt: skip
+        hinged = all(leg.foot.hinged for leg in self.legs)
+        for name in self.STYLES[self.style].missing(control.axes, planar=self.planar, hinged=hinged):
+            raise InputError(f"the style {self.style} needs the axis {name!r}", place=f"control {control.name}")
 
     @property
     def limbs(self) -> tuple[str, str]:
         """The names of the controls that pose the feet, left and right."""
-        part = "leg" if self.style == "joints" else "foot"
+        part = self.STYLES[self.style].part
         return f"left_{part}", f"right_{part}"
 
     @property

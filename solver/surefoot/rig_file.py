@@ -206,6 +206,7 @@ def _default_controls(raw: RigTable, metre: float, left: Leg, right: Leg) -> dic
 
 def _control(name: str, raw: ControlTable, rig: RigTable, metre: float) -> Control:
     axes: dict[str, Axis] = {}
+    canted = rig.style in Rig.STYLES and "cant" in Rig.STYLES[rig.style].axes
     for field in dict.fromkeys((*AXES[:6], "cant", *AXES)):
         given = getattr(raw, field)
         if given is None:
@@ -222,7 +223,7 @@ def _control(name: str, raw: ControlTable, rig: RigTable, metre: float) -> Contr
             raise UnknownName(
                 "length unit" if length else "angle unit", unit, LENGTHS if length else ANGLES, place=place
             )
-        key = "roll" if field == "cant" and rig.style != "rockers" else field
+        key = "roll" if field == "cant" and not canted else field
         if key in axes:
             raise InputError("roll and cant are one axis; give one of them", place=place)
         axes[key] = Axis(axis.channel, axis.sign * unit_scale(unit), axis.zero, axis.optional)

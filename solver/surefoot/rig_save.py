@@ -83,7 +83,8 @@ def _control(control: Control, rig: Rig) -> list[str]:
     if control.rockers != ROCKERS:
         lines.append(f"rockers = [{', '.join(map(_text, control.rockers))}]")
     for key, axis in control.axes.items():
-        shown = "cant" if key == "roll" and control.name in FEET_OF and rig.style == "ankle" else key
+        canted = key == "roll" and control.name in FEET_OF and Rig.STYLES[rig.style].called.get(key) == "cant"
+        shown = "cant" if canted else key
         lines.append(f"{shown} = {_axis(axis, key)}")
     return lines
 

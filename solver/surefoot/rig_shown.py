@@ -71,8 +71,7 @@ def rest_pose(rig: Rig) -> RestPose:
 
 def rig_words(rig: Rig) -> list[str]:
     """Return what a rig is, a line each: centimetres and degrees."""
-    how = {"ankle": "the feet turn about the ankle", "rockers": "the feet turn about heel, ball and toe",
-           "joints": "the legs are posed by joint angles"}[rig.style]  # fmt: skip
+    how = Rig.STYLES[rig.style].words
     kind = "a cut-out, seen from its side" if rig.planar else "two legs"
     lines = [f"{rig.name}: {kind}; {how}", f"source: {rig.source}"]
     for side, leg in zip(FEET, rig.legs, strict=True):

@@ -8,15 +8,9 @@ import numpy as np
 
 from surefoot.errors import InputError
 from surefoot.given import checked
-from surefoot.rig import FEET, JOINTS, LENGTHWISE, ROCKERS, Axis, Control, Rig
+from surefoot.rig import FEET, LENGTHWISE, ROCKERS, Axis, Control, Rig
 
 __all__ = ["rig_in_style"]
-
-SINGLE = ("x", "y", "z", "yaw", "rocker", "cant", "bend")
-"""The axes of a foot with one foot-roll channel."""
-SEVERAL = ("x", "y", "z", "yaw", "heel", "ball", "toe", "cant", "bend")
-ABOUT_ANKLE = ("x", "y", "z", "pitch", "yaw", "roll", "bend", "knee")
-OUT_OF_PLANE = ("x", "yaw", "roll", "cant", "knee", "hip_abduction", "hip_rotation", "ankle_inversion", "foot_yaw")
 
 
 @checked()
@@ -25,7 +19,8 @@ def rig_in_style(rig: Rig, style: str, *, single: bool = False) -> Rig:
 
     Parameters
     ----------
-    style : {"ankle", "rockers", "joints"}
+    style : str
+        ``ankle``, ``rockers``, ``joints`` or another of `control_styles.STYLES`.
     single : bool
         For ``rockers``: one foot-roll channel in place of three.
 
@@ -44,36 +39,23 @@ def rig_in_style(rig: Rig, style: str, *, single: bool = False) -> Rig:
         raise InputError(f"the control style {style!r} isn't known; use {', '.join(Rig.STYLES)}", place="style")
     length, angle = _units(rig)
     controls = {name: control for name, control in rig.controls.items() if name not in rig.limbs}
-    part = "leg" if style == "joints" else "foot"
+    own, hung = Rig.STYLES[style], Rig.STYLES[rig.style].part == "leg"
     for side, old, leg in zip(FEET, rig.feet, rig.legs, strict=True):
-        name = f"{side}_{part}"
-        keys = {"ankle": ABOUT_ANKLE, "rockers": (*(SINGLE if single else SEVERAL), "knee")}.get(
-            style, (*JOINTS, "bend", "foot_yaw")
-        )
-        if rig.planar:
-            keys = tuple(key for key in keys if key not in OUT_OF_PLANE)
-        if style == "joints" and leg.hock > 0.0:
-            keys = (*keys, "hock_flexion")
-        if not leg.foot.hinged:
-            keys = tuple(key for key in keys if key not in ("bend", "ball"))
-        axes = {key: Axis(f"{name}.{_called(key, style)}", length if key in LENGTHWISE else angle) for key in keys}
+        name = f"{side}_{own.part}"
+        keys = own.axes_for(single=single, planar=rig.planar, hinged=leg.foot.hinged, hocked=leg.hock > 0.0)
+        axes = {key: Axis(f"{name}.{own.called.get(key, key)}", length if key in LENGTHWISE else angle) for key in keys}
         for key in ("knee", "foot_yaw"):
             if key in axes:
                 axes[key] = replace(axes[key], optional=True)
-        if style == "joints":
+        if own.part == "leg":
             controls[name] = Control(name, axes, parent="hips")
-        elif rig.style == "joints":
+        elif hung:
             rest = np.array([0.0 if rig.planar else leg.hip[0], -leg.foot.sole, 0.0])
             controls[name] = Control(name, axes, rest=rest)
         else:
             order = old.order if style == "ankle" or rig.style != "ankle" else "yxz"
             controls[name] = Control(name, axes, old.parent, old.rest, order, ROCKERS)
     return replace(rig, style=style, controls=controls)
-
-
-def _called(key: str, style: str) -> str:
-    """Return what a channel is called: a foot about the ankle has cant where the axis is roll."""
-    return "cant" if key == "roll" and style == "ankle" else "toe_bend" if key == "bend" and style == "joints" else key
 
 
 def _units(rig: Rig) -> tuple[float, float]:
