@@ -145,6 +145,17 @@ def test_imports_run_downstream_only(module: str) -> None:
     assert not upstream, f"{module} imports {sorted(upstream)}, which stand after it"
 
 
+@pytest.mark.parametrize("module", LINE)
+def test_a_module_takes_nothing_private_from_another(module: str) -> None:
+    taken = [
+        alias.name
+        for node in ast.walk(tree(module))
+        if isinstance(node, ast.ImportFrom) and (node.module or "").partition(".")[0] == "surefoot"
+        for alias in node.names
+    ]
+    assert not [name for name in taken if name.startswith("_") and name not in ("__version__", "_version")]
+
+
 def test_the_check_of_the_stream_would_find_an_arrow_running_upstream() -> None:
     assert "planting" in imported("checking")
     assert LINE.index("planting") < LINE.index("checking")

@@ -18,6 +18,7 @@ from surefoot.choice import Choice, Rejected
 from surefoot.clip_file import load_clip
 from surefoot.page.server import PageServer
 from surefoot.remixing import Edit, remix
+from surefoot.units import SIGNS
 from tests.browser import serious_faults
 from tests.faulty import faults
 from tests.page_server import opened, serving
@@ -64,7 +65,7 @@ def numbers(page: Any) -> dict[str, tuple[str, str]]:
 
 def told(value: float, unit: str) -> str:
     digits = 0 if abs(value) >= 100 else 1 if abs(value) >= 10 else 2
-    return f"{value:.{digits}f} {unit}"
+    return f"{value:.{digits}f} {SIGNS.get(unit, unit)}"
 
 
 def expected(mixed: Clip, rig: Rig, choice: Choice | None = None) -> dict[str, tuple[str, str]]:

@@ -24,16 +24,9 @@ from surefoot.sole import LEVEL, Turns
 from surefoot.spaces import Pose
 
 __all__ = [
-    "AXES",
-    "BASIS",
-    "PHASES",
-    "Segments",
-    "dense_segments",
-    "put_within",
-    "stepped",
-    "writable",
-    "write_channels",
-]
+    "AXES", "BASIS", "PHASES", "Segments", "dense_curves", "dense_segments",
+    "put_within", "stepped", "writable", "write_channels",
+]  # fmt: skip
 
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -68,7 +61,7 @@ def _at_phases(parts: Array, basis: Array) -> Array:
 def write_channels(scene: Scene, settled: Settled, *, ankle: Array, leave_below: float = 1e-6) -> dict[str, Curve]:
     """Return the changed channels by name, with a key on every frame; the parameters are `dense_segments`'s."""
     segments, changed = dense_segments(scene, settled, ankle=ankle, leave_below=leave_below)
-    return _curves(scene, segments, wanted) if (wanted := writable(scene, changed)) else {}
+    return dense_curves(scene, segments, wanted) if (wanted := writable(scene, changed)) else {}
 
 
 def dense_segments(
@@ -287,7 +280,7 @@ def _crept(scene: Scene, turns: Array, path: Array, foot: NDArray[np.intp]) -> A
     return np.asarray(steps[:, 0].cumsum(axis=-1))
 
 
-def _curves(scene: Scene, segments: Array, wanted: list[tuple[int, int, Axis]]) -> dict[str, Curve]:
+def dense_curves(scene: Scene, segments: Array, wanted: list[tuple[int, int, Axis]]) -> dict[str, Curve]:
     """Return the wanted channels with a key on every frame, in the file's own units."""
     clip, loop = scene.binding.clip, scene.drift is not None
     row, foot, axes = zip(*wanted, strict=True)

@@ -24,7 +24,7 @@ from surefoot.scene import Scene
 from surefoot.settle import Settled, floor_under, stand_again
 from surefoot.tolerances import REFERENCE_LEG
 
-__all__ = ["KeyCount", "KeyTolerance", "write_few"]
+__all__ = ["Fields", "KeyCount", "KeyTolerance", "fit_few", "out_of_the_ground", "write_few"]
 
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -113,27 +113,27 @@ def write_few(
     changed &= ~_as_good(scene, settled, segments)
     wanted = writable(scene, changed)
     plain = [one for one in wanted if not _all_stepped(scene, one[2])]
-    fields = _Fields.of(scene, settled, limits, stance)
+    fields = Fields.of(scene, settled, limits, stance)
     made: dict[str, Curve] = {}
     counts: list[KeyCount] = []
     angles = [one for one in plain if one[0] >= 3]
     if angles:
-        curves, segments, told = _fit(scene, segments, angles, fields, keys_at)
+        curves, segments, told = fit_few(scene, segments, angles, fields, keys_at)
         made, counts = made | curves, counts + told
         turns = segments[:, 3:]
         on_frames = turns[0] if scene.drift is not None else np.append(turns[0], turns[2, ..., -1:], axis=-1)
-        settled = _out_of_the_ground(scene, stand_again(scene, settled, on_frames))
+        settled = out_of_the_ground(scene, stand_again(scene, settled, on_frames))
         place, _ = dense_segments(scene, settled, ankle=_in_world(scene, settled), leave_below=leave_below, turns=turns)
         segments[:, :3] = place[:, :3]
     places = [one for one in plain if one[0] < 3]
     if places:
-        curves, fitted, told = _fit(scene, segments, places, fields, keys_at)
+        curves, fitted, told = fit_few(scene, segments, places, fields, keys_at)
         for _ in range(TIGHTER):
             creeps = creeping(scene, fitted, settled.tracks)
             if keys_at is not None or not np.count_nonzero(creeps):
                 break
             fields = fields.tighter(creeps)
-            curves, fitted, told = _fit(scene, segments, places, fields, keys_at)
+            curves, fitted, told = fit_few(scene, segments, places, fields, keys_at)
         made, counts = made | curves, counts + told
     frames = np.arange(scene.count + (scene.drift is not None)) + scene.frames[0]
     for row, foot, axis in wanted:
@@ -175,7 +175,7 @@ def _all_stepped(scene: Scene, axis: Axis) -> bool:
     return old is not None and bool((old.shapes == Shape.STEP).all())
 
 
-def _out_of_the_ground(scene: Scene, settled: Settled) -> Settled:
+def out_of_the_ground(scene: Scene, settled: Settled) -> Settled:
     """Return the feet with swings raised where their fitted angles would let the sole sink."""
     ankle = settled.ankle.copy()
     floor = floor_under(scene, ankle[0], ankle[2], settled.angles, settled.bend)
@@ -184,7 +184,7 @@ def _out_of_the_ground(scene: Scene, settled: Settled) -> Settled:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class _Fields:
+class Fields:
     """Tolerances ``(7, 2, frames, phases)``, and by foot and frame: what means something, how much y aims higher.
 
     A low swing may rise but hardly sink: its band of heights is moved up by ``above`` ``(2, frames)``.
@@ -195,7 +195,8 @@ class _Fields:
     above: Array
 
     @classmethod
-    def of(cls, scene: Scene, settled: Settled, limits: KeyTolerance, stance: Flags | None) -> _Fields:
+    def of(cls, scene: Scene, settled: Settled, limits: KeyTolerance, stance: Flags | None) -> Fields:
+        """Return those of a settled clip, tighter where a foot stands."""
         tracks, size = settled.tracks, scene.binding.rig.leg / REFERENCE_LEG
         planted = tracks.unroll(tracks.planted) if stance is None else stance
         held = tracks.unroll(settled.held)
@@ -229,7 +230,7 @@ class _Fields:
         flat = held & ~(_before(held, scene) & _next(held, scene))
         return cls(tolerance, edge | flat, np.where(planted, 0.0, (up - down) / 2.0))
 
-    def tighter(self, where: Flags) -> _Fields:
+    def tighter(self, where: Flags) -> Fields:
         """Return them with half the tolerance for places on frames ``where`` ``(2, frames)`` and after them."""
         share = np.where(where, 0.5, 1.0)[..., None]
         return replace(self, tolerance=np.concatenate([self.tolerance[:3] * share, self.tolerance[3:]]))
@@ -258,8 +259,8 @@ def _before(flag: Flags, scene: Scene) -> Flags:
     return np.concatenate([first, flag[:, :-1]], axis=1)
 
 
-def _fit(
-    scene: Scene, segments: Segments, which: list[tuple[int, int, Axis]], fields: _Fields, keys_at: Flags | None
+def fit_few(
+    scene: Scene, segments: Segments, which: list[tuple[int, int, Axis]], fields: Fields, keys_at: Flags | None
 ) -> tuple[dict[str, Curve], Segments, list[KeyCount]]:
     """Fit some channels; return their curves, the segments that those give, and the counts."""
     row, foot = (np.array([one[k] for one in which]) for k in range(2))

@@ -13,9 +13,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from surefoot.curves import Curve, Shape
-from surefoot.dense import BETWEEN, LEVER, _curves, dense_segments, stepped
+from surefoot.dense import BETWEEN, LEVER, dense_curves, dense_segments, stepped
 from surefoot.feet_in_world import PARTS, Fine, in_world, samples_of, segments_of
-from surefoot.few import KeyCount, KeyTolerance, _Fields, _fit, _out_of_the_ground
+from surefoot.few import Fields, KeyCount, KeyTolerance, fit_few, out_of_the_ground
 from surefoot.foot_styles import FootWorld, Setting
 from surefoot.leg_solve import all_inside, solve_legs
 from surefoot.poses import Pose, Space
@@ -62,7 +62,7 @@ def write_styled(
     if not wanted:
         return {}, ()
     if not few:
-        return _curves(scene, segments_of(rows), wanted), ()
+        return dense_curves(scene, segments_of(rows), wanted), ()
     return _few(scene, world, settled, fine, rows, wanted, leave_below, keys_at, stance, pose)
 
 
@@ -119,7 +119,7 @@ def _few(
     keys_at: Flags | None, stance: Flags | None, pose: Pose,
 ) -> tuple[dict[str, Curve], tuple[KeyCount, ...]]:  # fmt: skip
     """Fit few keys: angles first, then, for a style with places, the places anew from the fitted angles."""
-    fields = _Fields.of(world, settled, KeyTolerance(), stance)
+    fields = Fields.of(world, settled, KeyTolerance(), stance)
     keys = scene.binding.foot_keys
     places = scene.binding.style.places if scene.binding.style is not None else 0
     tolerance = _tolerances(scene, fields, keys, by_joint=not places)
@@ -133,7 +133,7 @@ def _few(
     counts: list[KeyCount] = []
     segments = segments_of(rows)
     if angles:
-        made, segments, counts = _fit(scene, segments, angles, fields, keys_at)
+        made, segments, counts = fit_few(scene, segments, angles, fields, keys_at)
         if lengths or places:
             segments = _placed_again(scene, world, settled, fine, segments, angles, leave_below)
             lengths = _writable(
@@ -141,7 +141,7 @@ def _few(
             )
             lengths = [one for one in lengths if one[0] < places and not _stepped(scene, one[2])]
     if lengths:
-        curves, _, told = _fit(scene, segments, lengths, fields, keys_at)
+        curves, _, told = fit_few(scene, segments, lengths, fields, keys_at)
         made, counts = made | curves, counts + told
     frames = np.arange(fine.count + 1) + scene.frames[0]
     for row, foot, axis in held:
@@ -163,7 +163,7 @@ def _placed_again(
     turned = binding.pose(values, fine.frames)
     ends = slice(None, None, PARTS) if scene.drift is None else slice(None, -1, PARTS)
     turns = np.concatenate([turned.angles, turned.bend[None]])
-    again = _out_of_the_ground(world, stand_again(world, settled, turns[..., ends]))
+    again = out_of_the_ground(world, stand_again(world, settled, turns[..., ends]))
     place, _ = dense_segments(
         world, again, ankle=scene.to_world(again.tracks.unroll_points(scene, again.ankle)),
         leave_below=leave_below, turns=segments_of(turns),
@@ -184,7 +184,7 @@ def replace_turns(fine: Fine, turned: Pose) -> Fine:
     return new
 
 
-def _tolerances(scene: Scene, fields: _Fields, keys: tuple[str, ...], *, by_joint: bool) -> Array:
+def _tolerances(scene: Scene, fields: Fields, keys: tuple[str, ...], *, by_joint: bool) -> Array:
     """Return the tolerances ``(rows, 2, frames, phases)`` of a style's rows from those of place and angle."""
     side, _, _, turn, yaw, _, bend = fields.tolerance
     leg = scene.binding.rig.leg
