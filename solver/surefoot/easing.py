@@ -204,28 +204,21 @@ def _inverse(matrix: Array) -> Array:
     return full
 
 
-def least_change(window: Window, low: Array, high: Array | None = None, *, ease: float) -> Array:
-    """Return the least smooth change, ``(count,)``, that stays between bounds at every sample of its window.
+def least_change(window: Window, low: Array, *, ease: float) -> Array:
+    """Return the least smooth change, ``(count,)``, that is nowhere under a bound at the samples of its window.
 
     Parameters
     ----------
-    low, high : ndarray, shape (samples,)
-        Bounds; -inf and inf (or no ``high``) for none.
+    low : ndarray, shape (samples,)
+        Bounds; -inf for none.
     ease : float
         Frames over which the change likes to bend.
     """
     if window.free < 1:
         return np.zeros(window.count)
     root, scaled = _rooted(*window.shape, ease)
-    if high is None and np.isfinite(low).all():
-        return window.filled(_least(root, scaled, low))
-    at_low = np.flatnonzero(np.isfinite(low))
-    sides, bound = [scaled[at_low]], [low[at_low]]
-    if high is not None:
-        at_high = np.flatnonzero(np.isfinite(high))
-        sides.append(-scaled[at_high])
-        bound.append(-high[at_high])
-    return window.filled(_least(root, np.concatenate(sides), np.concatenate(bound)))
+    bound = np.flatnonzero(np.isfinite(low))
+    return window.filled(_least(root, scaled[bound], low[bound]))
 
 
 def nearest_changes(window: Window, wanted: Array, weight: Array, *, ease: float) -> list[Array]:

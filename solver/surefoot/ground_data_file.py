@@ -40,6 +40,7 @@ def _array(path: Path, place: str) -> Array:
             version = np.lib.format.read_magic(file)
             read = np.lib.format.read_array_header_1_0 if version == (1, 0) else np.lib.format.read_array_header_2_0
             shape, _, kind = read(file)
+            head = file.tell()
         except ValueError as error:
             raise FileError(f"expected an array file ({error})", place=place) from None
     if kind.kind not in "fiu":
@@ -49,7 +50,7 @@ def _array(path: Path, place: str) -> Array:
     nodes = int(shape[0]) * int(shape[1])
     if nodes > MOST_NODES:
         raise InputError(f"expected at most {MOST_NODES} nodes, its header says {nodes}", place=place)
-    if path.stat().st_size < nodes * kind.itemsize:
+    if path.stat().st_size < head + nodes * kind.itemsize:
         raise FileError(f"its header says {nodes} nodes, but it ends before", place=place)
     return np.asarray(np.load(path, allow_pickle=False), dtype=np.float64)
 
