@@ -101,6 +101,7 @@ INSIDE = Curve.shaped([FIRST + 3.0, FIRST + 11.0], [1.0, 1.0], shape=Shape.LEVEL
         bezier(),
         replace(bezier(), before=Outside.HOLD),
         shaped(Shape.LINEAR, outside=Outside.HOLD),
+        shaped(Shape.THROUGH, outside=Outside.HOLD),
         replace(shaped(Shape.LINEAR), after=Outside.HOLD),
         shaped(Shape.STEP),
         Curve.constant(3.0, frame=FIRST),

@@ -239,13 +239,19 @@ def as_cycle(curve: Curve, first: float, span: float) -> Curve | None:
     if len(outside):
         made = _with_held_ends(made, outside, held.evaluate(outside)[0])
     keep = (made.frames >= first) & (made.frames <= first + span)
-    if np.count_nonzero(~keep):
+    if np.count_nonzero(~keep) or _bends_otherwise(made):
         made = spelt_out(made)
     made = Curve(
         made.frames[keep], made.values[keep], made.shapes[keep], made.slope_in[keep], made.slope_out[keep],
         None if made.handles is None else made.handles[keep], Outside.REPEAT, Outside.REPEAT,
     )  # fmt: skip
     return made if closes(made) else None
+
+
+def _bends_otherwise(curve: Curve) -> bool:
+    """Tell whether a curve that holds would have other slopes at its ends if it went round, as ``through`` keys may."""
+    told, round_ = resolve_slopes(curve), resolve_slopes(replace(curve, before=Outside.REPEAT, after=Outside.REPEAT))
+    return not (np.isclose(told[1][0], round_[1][0]) and np.isclose(told[0][-1], round_[0][-1]))
 
 
 def _with_held_ends(curve: Curve, times: Array, values: Array) -> Curve:
