@@ -75,3 +75,18 @@ def test_wrong_options_are_told_in_one_sentence(more: list[str], says: str, caps
     told = capsys.readouterr().err
     assert says in told
     assert told.count("\n") == 1
+
+
+def test_a_cycle_that_stays_in_place_on_stairs_is_shown_the_way_to_walk_over_them(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    main(["plant", "lamplighter", "--ground", "accessible-stairs"])
+    assert "--loops 6 walks it over the ground" in capsys.readouterr().out
+    main(["plant", "lamplighter", "--ground", "accessible-stairs", "--loops", "2", "--let", "hips.y"])
+    assert "walks it over the ground" not in capsys.readouterr().out
+    main(["plant", "lamplighter"])
+    assert "walks it over the ground" not in capsys.readouterr().out
+    low = tmp_path / "low.toml"
+    low.write_text('surefoot = "ground/1"\nunit = "m"\nkind = "flat"\nheight = -0.5\n')
+    main(["plant", "lamplighter", "--ground", str(low)])
+    assert "no foot comes down near this ground" in capsys.readouterr().out

@@ -3,8 +3,13 @@
 from __future__ import annotations
 
 import argparse
+from typing import TYPE_CHECKING
 
 from surefoot.commands.arguments import add_clip_options, add_deck_option
+
+if TYPE_CHECKING:
+    from surefoot.ground import Ground
+    from surefoot.planting import Planted
 
 __all__ = ["DESCRIPTION", "EXAMPLE", "add_options", "run"]
 
@@ -67,7 +72,7 @@ def run(options: argparse.Namespace) -> int:
     from surefoot.laying import STRIDE, lay
     from surefoot.letting import let_down
     from surefoot.options import read_anchor, read_choice, read_count, read_frames, read_length, read_places, read_span
-    from surefoot.planting import Planted, plant, scene_of
+    from surefoot.planting import plant, scene_of
     from surefoot.route import Route
     from surefoot.save import save_all
     from surefoot.tables import print_comparison, print_let
@@ -169,6 +174,15 @@ def run(options: argparse.Namespace) -> int:
         print_comparison(job.clip, planted, first, after, written, knees, seen=job.seen)
         if laid is None:
             print_let(job.clip, planted.clip, let)
+            _print_way_on(planted, job.ground)
         else:
             print_laid(laid, after)
     return 0 if after.is_clean else 1
+
+
+def _print_way_on(planted: Planted, ground: Ground) -> None:
+    """Print what else to ask for, where a clip can't be planted well as it came."""
+    if not planted.stances:
+        print("no foot comes down near this ground: state the stances, let the hips down, or try --loops 6")
+    elif planted.clip.loop and not planted.belt.is_still and not ground.is_even:
+        print("the cycle walks in place, so this ground comes by under it; --loops 6 walks it over the ground")
