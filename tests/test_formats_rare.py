@@ -228,7 +228,7 @@ def test_what_cannot_be_opened_or_written_without_a_rig_is_told(tmp_path: Path) 
         open_clip(tmp_path / "walk.glb")
     same(CLIP, open_clip(tmp_path / "walk.glb", rig=RIG).clip)
     (tmp_path / "walk.glb.map.toml").write_text(mapping_text(Mapping("channels")))
-    with pytest.raises(InputError, match='kind "channels" is for CSV only'):
+    with pytest.raises(InputError, match='kind "channels" is for samples of channels, as in CSV'):
         open_clip(tmp_path / "walk.glb")
 
 

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from surefoot.band import Band
-from surefoot.dense import BASIS, dense_segments
+from surefoot.dense import BASIS, PHASES, dense_segments
 from surefoot.floors import floor_beneath
 from surefoot.scene import Scene
 from surefoot.settle import Settled
@@ -40,9 +40,9 @@ HELD = np.maximum(BASIS[2] + 1.5 * BASIS[1] + 0.5 * BASIS[3], 0.25)
 def passed_over(scene: Scene, settled: Settled) -> Settled:
     """Return feet whose swings pass over edges between frames too, where they're written out on ground that stays.
 
-    A loop's swings, and those of feet that ride on other controls, are left as they are.
+    A loop's swings, and those of feet by rockers or joints, are left as they are.
     """
-    if scene.ground.is_even or scene.drift is not None or not scene.belt.is_still or not scene.binding.plain:
+    if scene.ground.is_even or scene.drift is not None or not scene.belt.is_still or scene.binding.style is not None:
         return settled
     known = settled.tracks.planted | settled.tracks.left_alone
     if scene.count < 2 or known.all():
@@ -72,8 +72,7 @@ def _wanted(scene: Scene, settled: Settled, known: Flags) -> tuple[Array, Array]
     """
     segments, _ = dense_segments(scene, settled, ankle=scene.to_world(settled.ankle), leave_below=0.0)
     foot, at = (~(known[:, 1:] & known[:, :-1])).nonzero()
-    between = np.einsum("kcn,kp->cnp", segments[:, :, foot, at], BASIS)
-    between[:3] += scene.binding.rests[:, foot]
+    between = _in_world(scene, np.einsum("kcn,kp->cnp", segments[:, :, foot, at], BASIS), foot, at)
     first, last = known[foot, at], known[foot, at + 1]
     held = np.where(last[:, None], HELD[::-1], np.where(first[:, None], HELD, 1.0))
     over = _cut(scene, foot, between)
@@ -94,6 +93,20 @@ def _wanted(scene: Scene, settled: Settled, known: Flags) -> tuple[Array, Array]
     np.maximum.at(lift, (foot, at), need)
     np.maximum.at(lift, (foot, at + 1), need)
     return np.where(known, 0.0, lift), np.where(known, 0.0, shift)
+
+
+def _in_world(scene: Scene, own: Array, foot: NDArray[np.intp], at: NDArray[np.intp]) -> Array:
+    """Return ankle, angles and bend in the world ``(7, n, phases)`` of feet as their controls have them after frames."""
+    binding, count = scene.binding, own.shape[2]
+    if binding.plain:
+        return np.concatenate([own[:3] + binding.rests[:, foot], own[3:]])
+    times = (scene.frames[at][:, None] + PHASES).ravel()
+    values, foot, flat = binding.values(times), foot.repeat(count), np.arange(len(times))
+    for row, part in zip(binding.foot_rows[:, foot], own.reshape(7, -1), strict=True):
+        values[row[row >= 0], flat[row >= 0]] = part[row >= 0]
+    pose = binding.pose(values, times)
+    placed = np.concatenate([pose.ankle[:, foot, flat], pose.angles[:, foot, flat], pose.bend[None, foot, flat]])
+    return np.asarray(placed.reshape(own.shape))
 
 
 def _cut(scene: Scene, foot: NDArray[np.intp], between: Array) -> Array:
