@@ -96,7 +96,7 @@ def _wanted(scene: Scene, settled: Settled, known: Flags) -> tuple[Array, Array]
 
 
 def _in_world(scene: Scene, own: Array, foot: NDArray[np.intp], at: NDArray[np.intp]) -> Array:
-    """Return ankle, angles and bend in the world ``(7, n, phases)`` of feet as their controls have them after frames."""
+    """Return ankle, angles and bend ``(7, n, phases)``, world space, of feet as their controls have them."""
     binding, count = scene.binding, own.shape[2]
     if binding.plain:
         return np.concatenate([own[:3] + binding.rests[:, foot], own[3:]])
