@@ -88,32 +88,39 @@ def at_rest_on_ground(
     return raised
 
 
-def _floor_of(scene: Scene, foot: NDArray[np.intp], ankle: Array, angles: Array, bend: Array) -> Array:
+def _floor_of(
+    scene: Scene, foot: NDArray[np.intp], ankle: Array, angles: Array, bend: Array, *, inside: bool = True
+) -> Array:
     """Return the height of the ankle at which a sole touches, corners of the ground too, for samples ``(n,)``.
 
-    A sample whose sole lies as the one before it does, as in a flat spell, is worked out once.
+    Without the ``inside`` only the sole's own points are asked for. A sample whose sole lies as the one before it does, as in a flat spell, is worked out once.
     """
     every = np.concatenate([ankle[::2], angles, bend[None], foot[None]])
     fresh = np.ones(len(foot), dtype=bool)
     np.any(np.abs(every[:, 1:] - every[:, :-1]) > SAME, axis=0, out=fresh[1:])
     if not fresh.all():
-        once = _floor_of(scene, foot[fresh], ankle[:, fresh], angles[:, fresh], bend[fresh])
+        once = _floor_of(scene, foot[fresh], ankle[:, fresh], angles[:, fresh], bend[fresh], inside=inside)
         return np.asarray(once[fresh.cumsum() - 1])
     soles, ground = scene.soles.gathered(foot), scene.ground
     corner = soles.points(angles[:, None], bend[None])
     floor = (ground.height(ankle[0] + corner[0], ankle[2] + corner[2]) - corner[1]).max(axis=0)
+    if not inside:
+        return np.asarray(floor[0])
     at = np.array([ankle[0][None], floor, ankle[2][None]])
     return np.asarray((floor + rise_inside(ground, scene.binding.rig, soles, at, angles[:, None], bend[None]))[0])
 
 
-def floor_beneath(scene: Scene, foot: NDArray[np.intp], ankle: Array, angles: Array, bend: Array) -> Array:
+def floor_beneath(
+    scene: Scene, foot: NDArray[np.intp], ankle: Array, angles: Array, bend: Array, *, inside: bool = True
+) -> Array:
     """Return what `floor_under` does for some feet at several places each, ``(n, places)`` metres.
 
     ``foot`` ``(n,)`` says whose they are; ``ankle`` and ``angles`` are ``(3, n, places)``, ``bend`` ``(n, places)``.
+    Without the ``inside`` only the sole's own points are asked for, which is several times as quick.
     """
     shape = bend.shape
     flat = [each.reshape(*each.shape[:-2], -1) for each in (ankle, angles, bend)]
-    return _floor_of(scene, np.repeat(foot, shape[1]), *flat).reshape(shape)
+    return _floor_of(scene, np.repeat(foot, shape[1]), *flat, inside=inside).reshape(shape)
 
 
 def floor_under(scene: Scene, x: Array, z: Array, angles: Array, bend: Array) -> Array:
