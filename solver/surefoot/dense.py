@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from surefoot.curves import Curve, Outside, Shape, resolve_slopes
-from surefoot.floors import floor_beneath
+from surefoot.floors import in_the_way
 from surefoot.heeding import heed
 from surefoot.rig import Axis
 from surefoot.scene import Scene
@@ -35,8 +35,6 @@ Segments = NDArray[np.float64]
 
 AXES = ("x", "y", "z", "pitch", "yaw", "roll", "bend")
 PHASES = np.array([0.2, 0.4, 0.6, 0.8])
-EVENLY = np.array([[0.5, 1.0, 0.0, 0.0], [0.0, 0.0, 1.0, 0.5]])
-"""What each phase has of what the two in the middle have, where it grows evenly from either frame."""
 BETWEEN = 5e-4
 """Metres by which a curve may leave the planted path between two frames."""
 LEVER = 0.2
@@ -202,7 +200,7 @@ def _fit_stances(scene: Scene, settled: Settled, segments: Array) -> None:
     off = _path(scene, settled, np.array([pitch, cant, swivel, between.bend]), foot, at)
     ground = prints.origin[:, wide] + prints.outof(wide, off)
     if not scene.ground.is_even:
-        ground[1] += _stood_in(scene, foot, ground, angles, between.bend)
+        ground[1] += in_the_way(scene, foot, ground, angles, between.bend)
     if scene.drift is not None and np.count_nonzero(moved_on := lap > 0):
         ground[:, moved_on] = scene.drift.apply(ground[:, moved_on], times=-1)
     world = scene.belt.to_world(ground.reshape(3, -1), time.ravel()).reshape(ground.shape)
@@ -210,18 +208,6 @@ def _fit_stances(scene: Scene, settled: Settled, segments: Array) -> None:
     slopes = (between.write(world) - ends) @ _FIT
     segments[_OUT, :3, foot, at] = slopes[..., 0].T
     segments[_INTO, :3, foot, at] = slopes[..., 1].T
-
-
-def _stood_in(scene: Scene, foot: NDArray[np.intp], ankle: Array, angles: Array, bend: Array) -> Array:
-    """Return by how much soles on their way between frames are to be raised out of uneven ground, ``(n, phases)``.
-
-    Ground without edges of its own is asked for under the sole's points at the two phases in the middle, and what it
-    rises by there grows evenly from the frames.
-    """
-    if scene.ground.edges_suffice:
-        return np.maximum(floor_beneath(scene, foot, ankle, angles, bend) - ankle[1], 0.0)
-    middle = ankle[..., 1:3], angles[..., 1:3], bend[:, 1:3]
-    return np.maximum(floor_beneath(scene, foot, *middle, inside=False) - ankle[1, :, 1:3], 0.0) @ EVENLY
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -11,9 +11,13 @@ from surefoot.slip import least_steps, taken_off
 from surefoot.tolerances import REFERENCE_LEG
 from surefoot.underfoot import BENEATH, rise_inside
 
-__all__ = ["at_rest_on_ground", "floor_beneath", "floor_under", "held_back", "onto_ground", "swept_floor"]
+__all__ = [
+    "at_rest_on_ground", "floor_beneath", "floor_under", "held_back", "in_the_way", "onto_ground", "swept_floor",
+]  # fmt: skip
 
 Array = NDArray[np.float64]
+EVENLY = np.array([[0.5, 1.0, 0.0, 0.0], [0.0, 0.0, 1.0, 0.5]])
+"""What each place between two frames has of what the two in the middle have, where it grows evenly from the frames."""
 Flags = NDArray[np.bool_]
 
 SAME = 1e-12
@@ -93,7 +97,8 @@ def _floor_of(
 ) -> Array:
     """Return the height of the ankle at which a sole touches, corners of the ground too, for samples ``(n,)``.
 
-    Without the ``inside`` only the sole's own points are asked for. A sample whose sole lies as the one before it does, as in a flat spell, is worked out once.
+    Without the ``inside`` only the sole's own points are asked for. A sample whose sole lies as the one before it
+    does, as in a flat spell, is worked out once.
     """
     every = np.concatenate([ankle[::2], angles, bend[None], foot[None]])
     fresh = np.ones(len(foot), dtype=bool)
@@ -121,6 +126,17 @@ def floor_beneath(
     shape = bend.shape
     flat = [each.reshape(*each.shape[:-2], -1) for each in (ankle, angles, bend)]
     return _floor_of(scene, np.repeat(foot, shape[1]), *flat, inside=inside).reshape(shape)
+
+
+def in_the_way(scene: Scene, foot: NDArray[np.intp], ankle: Array, angles: Array, bend: Array) -> Array:
+    """Return by how much soles are to be raised out of uneven ground at four places between frames, ``(n, 4)`` metres.
+
+    Shapes are those of `floor_beneath`. The two places in the middle are asked for, on ground without edges of its own
+    only under the sole's points, and what it rises by there grows evenly from the frames.
+    """
+    middle = ankle[..., 1:3], angles[..., 1:3], bend[:, 1:3]
+    floor = floor_beneath(scene, foot, *middle, inside=scene.ground.edges_suffice)
+    return np.asarray(np.maximum(floor - ankle[1, :, 1:3], 0.0) @ EVENLY)
 
 
 def floor_under(scene: Scene, x: Array, z: Array, angles: Array, bend: Array) -> Array:

@@ -23,7 +23,7 @@ from surefoot.ground_coordinates import (
     point_at,
     spread,
 )
-from surefoot.ground_surface import Placed, line_samples
+from surefoot.ground_surface import ALONG_LINE, Placed, line_samples
 
 __all__ = ["Grid"]
 
@@ -170,8 +170,20 @@ class Grid(Placed):
         low = np.minimum(first[1], last[1]) - self.origin[1]
         asked = ~near | (low < self._roof[i, j])  # nothing within reach stands as high as the others
         found = np.zeros(shape)
-        found[asked] = line_samples(self, first[:, asked], last[:, asked])
+        first, last = first[:, asked], last[:, asked]
+        found[asked] = line_samples(self, first, last) if self._holes else self._sampled(first, last)
         return found
+
+    def _sampled(self, start: Array, end: Array) -> Array:
+        """Return what `line_samples` does for a grid without holes, from place to place: quicker on many lines."""
+        one, other = ([*self._local(x, z), y - self.origin[1]] for x, y, z in (start, end))
+        step = [(b - a) / (ALONG_LINE + 1.0) for a, b in zip(one, other, strict=True)]
+        most = np.zeros(start.shape[1:])
+        for _ in range(ALONG_LINE):
+            for at, by in zip(one, step, strict=True):
+                at += by
+            np.maximum(most, self._rise(one[0], one[1]) - one[2], out=most)
+        return most
 
     def isclose(self, other: Grid, *, atol: float) -> bool:
         """Return whether nodes, spacing and origin agree within ``atol`` metres, and headings within ``atol``."""

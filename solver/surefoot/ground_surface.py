@@ -15,7 +15,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from surefoot.ground_coordinates import Components, common_shape, filled, point_at, spread, turned_vector
 
-__all__ = ["Ground", "Placed", "line_samples"]
+__all__ = ["ALONG_LINE", "Ground", "Placed", "line_samples"]
 
 Array = NDArray[np.float64]
 ALONG_LINE = 10
