@@ -27,7 +27,7 @@ def gait_lines(gait: Gait, phases: Sequence[Phase], steps: Sequence[StepFrames],
         ("cadence", f"{gait.cadence:.1f} steps a minute"),
         ("duty factor", f"left {gait.duty[0]:.3f}, right {gait.duty[1]:.3f}, from contact to toe-off: a {gait.kind}"),
         ("support", f"both feet {100.0 * gait.double_support:.1f} %, none {100.0 * gait.flight:.1f} % of the cycle"),
-        ("Froude number", f"{gait.froude:.3f} for a leg of {gait.leg:.3f} m"),
+        ("Froude number", f"{gait.froude:.3f}, with {gait.leg:.3f} m from hip to sole"),
         ("walk ratio", f"{1e3 * gait.walk_ratio:.2f} mm for a step a minute (people: {low:.1f} to {high:.1f})"),
     ]
     width = max(len(name) for name, _ in rows)
