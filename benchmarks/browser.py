@@ -15,7 +15,7 @@ import subprocess
 import sys
 from math import nan
 
-from benchmarks.table import Table, Timing
+from benchmarks.table import Table, Timing, alone
 
 SECONDS = 6
 DRAG = """(seconds) => new Promise((done) => {
@@ -84,13 +84,5 @@ def fill(table: Table) -> None:
     table.line("from slider to drawn frame, in Chromium", 24, timing, told)
 
 
-def main() -> int:
-    """Print the table of the browser alone."""
-    table = Table()
-    table.head()
-    fill(table)
-    return 0
-
-
 if __name__ == "__main__":
-    sys.exit(main())
+    alone(fill)

@@ -7,7 +7,6 @@ with ranges that bind in part of the frames, and with a third bone.
 
 from __future__ import annotations
 
-import sys
 from collections.abc import Callable
 from functools import partial
 
@@ -18,7 +17,7 @@ from numpy.typing import NDArray
 import surefoot
 from benchmarks.cases import Targets, long_walk, reference_targets
 from benchmarks.references import CLOSE, mujoco_frames
-from benchmarks.table import Table
+from benchmarks.table import Table, alone
 from surefoot.bounded import solve_bounded
 from surefoot.hinge_chain import Hinge, HingeChain
 from surefoot.leg import knee_point
@@ -120,13 +119,5 @@ def _both(table: Table, what: str, frames: int, ours: Job, theirs: Job, told: st
     table.run(f"{what}: MuJoCo", frames, theirs, most=5, against=(own, "ours"), told=told)
 
 
-def main() -> int:
-    """Print the table of legs alone."""
-    table = Table()
-    table.head()
-    fill(table)
-    return 0
-
-
 if __name__ == "__main__":
-    sys.exit(main())
+    alone(fill)

@@ -19,7 +19,7 @@ from dataclasses import dataclass, field
 import numpy as np
 import scipy
 
-__all__ = ["Table", "Timing", "machine", "median", "peak"]
+__all__ = ["Table", "Timing", "alone", "machine", "median", "peak"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,3 +103,10 @@ class Table:
         held = "" if np.isnan(timing.peak) else f"{timing.peak / 1e6:.2f}"
         print(f"{what:48}{frames:>8}{1e3 * timing.median:>11.2f}{1e3 * timing.spread:>11.2f}{growth:>8}{held:>9}"
               f"   {words}".rstrip(), flush=True)  # fmt: skip
+
+
+def alone(fill: Callable[[Table], None]) -> None:
+    """Print a table of one part's lines."""
+    table = Table()
+    table.head()
+    fill(table)

@@ -63,8 +63,7 @@ def _soles(scene: Scene, segments: Segments) -> tuple[Array, Array]:
     if scene.drift is None:
         frames, rows = np.append(frames, scene.frames[-1]), np.append(rows, segments[2, ..., -1:], axis=-1)
     values = binding.values(frames)
-    for row, foot in np.argwhere(binding.foot_rows >= 0).tolist():
-        values[binding.foot_rows[row, foot]] = rows[row, foot]
+    binding.put_feet(values, rows)
     fine = Scene.riding(binding, scene.ground, scene.belt, frames, values, binding.pose(values, frames))
     points = scene.soles.points(fine.angles, fine.pose.bend) + fine.ankle[:, None]
     return points, points[1] - scene.ground.height(points[0], points[2])

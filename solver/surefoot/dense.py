@@ -231,9 +231,7 @@ class _Between:
         count = segments.shape[-1]
         frames = (scene.frames[:count, None] + PHASES).ravel()
         values = binding.values(frames)
-        new = _at_phases(segments, BASIS).reshape(7, 2, -1)
-        for row, side in np.argwhere(binding.foot_rows >= 0).tolist():
-            values[binding.foot_rows[row, side]] = new[row, side]
+        binding.put_feet(values, _at_phases(segments, BASIS).reshape(7, 2, -1))
         pose = binding.pose(values, frames)
         angles = pose.angles.reshape(3, 2, count, -1)[:, foot, at]
         return cls(scene, foot, at, angles, pose.bend.reshape(2, count, -1)[foot, at], (pose, values, frames, count))

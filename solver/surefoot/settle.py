@@ -128,8 +128,7 @@ def stand_again(scene: Scene, settled: Settled, turns: Array) -> Settled:
     """
     binding, tracks, prints = scene.binding, settled.tracks, settled.prints
     values = scene.values.copy()
-    for row, foot in np.argwhere(binding.foot_rows[3:] >= 0).tolist():
-        values[binding.foot_rows[3 + row, foot]] = turns[row, foot]
+    binding.put_feet(values, np.concatenate([binding.feet(values)[:3], turns]))
     pose = binding.pose(values, scene.frames)
     rolled = (np.arange(2)[:, None], tracks.index)
     angles, bend = pose.angles[:, *rolled], pose.bend[rolled]

@@ -112,6 +112,11 @@ class Binding:
         """
         return _picked(values, self.foot_rows)
 
+    def put_feet(self, values: Array, feet: Array) -> None:
+        """Put the feet's own channels ``(7, 2, n)``, as `feet` has them, into all ``(channels, n)``, in place."""
+        for row, side in np.argwhere(self.foot_rows >= 0).tolist():
+            values[self.foot_rows[row, side]] = feet[row, side]
+
     def write(self, ankle: Array, angles: Array, bend: Array, values: Array, frames: Array) -> Array:
         """Return the feet's channels for a world pose of both feet.
 
