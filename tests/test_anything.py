@@ -15,6 +15,7 @@ from tests.anything import faults, random_case
 QUICK, CHUNK, CHUNKS = 120, 100, 100
 CANTED = (158, 166, 298, 2184, 2436, 2522, 2569)
 ADDS_UP = (1140, 2195, 3465, 4662, 4799, 4971, 5986, 8337, 9766)
+TORN = (6406, 9549)
 OVER_THE_SEAM, NOT_QUITE_FLAT, CUT_AT_HEEL_OFF = 3672, 1880, 6615
 
 
@@ -58,6 +59,11 @@ def test_few_keys_hold_a_foot_that_their_angles_no_longer_keep_quite_flat() -> N
 def test_few_keys_are_fitted_anew_where_what_their_channels_leave_adds_up() -> None:
     """Cases in which each channel keeps its tolerance and the sole still creeps by more than a millimetre."""
     assert {seed: told for seed in ADDS_UP for told in wrong(seed, seed + 1).values()} == {}
+
+
+def test_a_frame_does_not_tear_away_from_one_that_kept_its_rocker_for_its_own_neighbour() -> None:
+    """Cases in which one heel-side frame was thrown onto the forefoot beside flat frames."""
+    assert {seed: told for seed in TORN for told in wrong(seed, seed + 1).values()} == {}
 
 
 @pytest.mark.long

@@ -110,13 +110,15 @@ def lift_within_reach(pitch: Array, stand: Stand, tracks: Tracks, *, rate: float
     for _ in range(PASSES):
         wanted = _nearest_pitch(pitch[at], stand.part(at)) - pitch[at]
         hopeless = np.isnan(wanted)
-        if np.count_nonzero(
-            hopeless
-        ):  # beyond every rocker: they keep theirs, and so do those that they'd tear away from
-            lost, change_wanted = np.zeros((2, count), dtype=bool), np.zeros((2, count))
+        if np.count_nonzero(hopeless):
+            # beyond every rocker: they keep theirs, and so does what would tear away from them, and from those in turn
+            lost, far = np.zeros((2, count), dtype=bool), np.zeros((2, count))
             lost[at] = hopeless
-            change_wanted[at] = np.where(hopeless, 0.0, wanted)
-            lost |= at & (np.abs(change_wanted) > rate * _steps_from(lost, tracks.print_of))
+            far[at] = np.where(hopeless, 0.0, np.abs(wanted))
+            torn = lost
+            while np.count_nonzero(torn):
+                torn = at & ~lost & (far > rate * _steps_from(lost, tracks.print_of))
+                lost |= torn
             movable &= ~lost
             known |= lost
             band = Band.of(known.ravel(), starts)
