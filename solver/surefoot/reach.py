@@ -33,7 +33,7 @@ NEARER = 0.02
 PASSES = 4
 SOFT_TO_STIFF = (10.0, 1e3, 1e5)
 TEARING = float(np.radians(120.0))
-"""Radians a second: a frame isn't turned away faster than this from a neighbour that no rocker serves."""
+"""Radians a second: a frame isn't turned away faster than this from a neighbour that had to keep its rocker."""
 THIRDS = np.array([[-1.0], [0.0], [1.0]])
 BOTH_WAYS = np.array([[-1.0], [1.0]])
 CLOSE = 1e-7
@@ -91,9 +91,9 @@ def lift_within_reach(pitch: Array, stand: Stand, tracks: Tracks, *, rate: float
     """Return the pitch changed as little and as smoothly as reach allows, and what is still missing.
 
     Both are ``(2, n)``: radians, and metres by which the leg is too short (negative: slack). Frames
-    that no rocker within 25 degrees of the authored one brings into reach keep theirs; so do flat
-    frames, but for the last two before heel-off, and frames whose change would tear away from such
-    a neighbour by more than ``rate``, radians a frame.
+    that no rocker within 25 degrees of the authored one brings into reach keep theirs; so does a frame
+    whose change would tear away by more than ``rate``, radians a frame, from any that keep theirs for
+    one of these two reasons; so do flat frames, but for the last two before heel-off.
     """
     planted = tracks.planted
     movable = planted & _movable(pitch, tracks)
@@ -111,7 +111,7 @@ def lift_within_reach(pitch: Array, stand: Stand, tracks: Tracks, *, rate: float
         wanted = _nearest_pitch(pitch[at], stand.part(at)) - pitch[at]
         hopeless = np.isnan(wanted)
         if np.count_nonzero(hopeless):
-            # beyond every rocker: they keep theirs, and so does what would tear away from them, and from those in turn
+            # they keep theirs, and so does what would tear away from them, and from those in turn
             lost, far = np.zeros((2, count), dtype=bool), np.zeros((2, count))
             lost[at] = hopeless
             far[at] = np.where(hopeless, 0.0, np.abs(wanted))
