@@ -40,7 +40,8 @@ STREAM = {
     ),
     "contact": "slip contact",
     "plant": (
-        "seat lean footprint reach swing floors on_ball settle choice dense passing still key_slopes keys creep few"
+        "seat lean footprint reach swing floors on_ball settle as_written choice dense passing still key_slopes keys "
+        "creep few"
     ),
     "the other styles, the whole job": "feet_in_world styled restyle planting",
     "laying out": "route pace tread carrying travel under_root laying deck",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from fractions import Fraction
 from typing import Any
 
@@ -142,6 +143,46 @@ def test_writing_a_pose_back_gives_the_authored_channels(layout: dict[str, str],
         for row, key in enumerate(("x", "y", "z", *TURNS, "bend")):
             authored = values[binding.rows[name, key]]
             np.testing.assert_allclose(out[row, side], authored, atol=1e-10, err_msg=f"{name}.{key}")
+
+
+def on_rockers(rig_: Rig) -> Rig:
+    """Return the rig with its feet's controls given rockers on top of their place and turns."""
+    turns = {key: Axis("", 1.0) for key in ("heel", "ball", "toe", "cant")}
+    controls = dict(rig_.controls)
+    for name in ("left_foot", "right_foot"):
+        own = {key: replace(axis, channel=f"{name}.{key}") for key, axis in turns.items()}
+        controls[name] = replace(controls[name], axes={**controls[name].axes, **own})
+    return replace(rig_, style="rockers", controls=controls)
+
+
+@pytest.mark.parametrize("order", ORDERS)
+@pytest.mark.parametrize("layout", [one for one in LAYOUTS if "right_foot" not in one.values()], ids=str)
+def test_a_foot_on_rockers_hangs_in_its_parents_space_and_is_written_back_into_it(
+    layout: dict[str, str], order: str
+) -> None:
+    """Witness: with its rockers at rest a foot stands where the chain of 4 by 4 matrices puts it."""
+    plain, made = scene(layout, order)
+    rest = {
+        f"{n}.{k}": Curve.constant(0.0) for n in ("left_foot", "right_foot") for k in ("heel", "ball", "toe", "cant")
+    }
+    made = made.with_channels(rest)
+    binding, values, found = pose(on_rockers(plain), made)
+    for at in range(8):
+        for side, name in enumerate(("left_foot", "right_foot")):
+            world = world_of(plain, made, name, at)
+            np.testing.assert_allclose(found.ankle[:, side, at], world[:3, 3], atol=1e-13)
+            turn = Rotation.from_euler("YXZ", found.angles[[1, 0, 2], side, at]).as_matrix()
+            np.testing.assert_allclose(turn, world[:3, :3] / np.cbrt(np.linalg.det(world[:3, :3])), atol=1e-12)
+    rng = np.random.default_rng(3)
+    moved = found.ankle + rng.uniform(-0.05, 0.05, found.ankle.shape)
+    rolled = found.angles + rng.uniform(-0.3, 0.3, found.angles.shape)
+    rows = binding.write(moved, rolled, found.bend, values, FRAMES)
+    again = values.copy()
+    binding.put_feet(again, rows)
+    back = binding.pose(again, FRAMES)
+    np.testing.assert_allclose(back.ankle, moved, atol=1e-9)
+    ours, asked = (Rotation.from_euler("YXZ", a[[1, 0, 2]].reshape(3, -1).T) for a in (back.angles, rolled))
+    assert (ours * asked.inv()).magnitude().max() <= 1e-9
 
 
 def test_numbers_become_metres_and_radians_by_scale_sign_and_zero() -> None:

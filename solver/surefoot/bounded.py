@@ -94,8 +94,8 @@ def solve_bounded(
     wanted : ndarray, shape (3, points, frames)
         Metres; a point without weight counts for nothing.
     weights : ndarray, shape (points,)
-    low, high : ndarray, shape (hinges,)
-        Radians.
+    low, high : ndarray, shape (hinges,) or (hinges, frames)
+        Radians; alike where a joint stays as it is.
     start : ndarray, shape (hinges, frames)
         Where each frame begins; clipped to the ranges.
     turn, origin : as for `hinge_points`
@@ -109,8 +109,9 @@ def solve_bounded(
         between those.
     """
     frames = wanted.shape[-1]
-    job = _Job(wanted, chain, np.sqrt(weights), low[:, None], high[:, None], turn, origin)
-    start = np.clip(start, low[:, None], high[:, None])
+    low, high = (np.broadcast_to(end.reshape(len(start), -1), (len(start), frames)) for end in (low, high))
+    job = _Job(wanted, chain, np.sqrt(weights), low, high, turn, origin)
+    start = np.clip(start, low, high)
     if guess and frames > 2 * EVERY:
         start = _led(job, start, np.arange(frames))
     angles, cost, rounds = _descend(job, start)
@@ -138,7 +139,7 @@ class _Job:
         """Return the job of some frames."""
         turn = None if self.turn is None else self.turn[..., at]
         origin = None if self.origin is None else self.origin[:, at]
-        return _Job(self.wanted[..., at], self.chain, self.weight, self.low, self.high, turn, origin)
+        return _Job(self.wanted[..., at], self.chain, self.weight, self.low[:, at], self.high[:, at], turn, origin)
 
     def seen(self, angles: Array) -> tuple[Array, Array, Array]:
         """Return weighted gaps ``(3, points, frames)``, their Jacobian, and the hinges' axes."""
@@ -165,7 +166,7 @@ def _descend(job: _Job, start: Array, at: NDArray[np.intp] | None = None) -> tup
     bent = np.zeros(count)  # 1 where the curvature of the distances counts too: not far from the answer
     for _ in range(ROUNDS):
         slope, curve = _model(gap, jacobian, axes, bent)
-        blocked = ((q <= job.low) & (slope > 0.0)) | ((q >= job.high) & (slope < 0.0))
+        blocked = ((q <= here.low) & (slope > 0.0)) | ((q >= here.high) & (slope < 0.0))
         slope[blocked] = 0.0
         unsolved = (np.abs(slope).max(axis=0) > LEAST_GRADIENT) & (damping < 1e9) & (best > THERE)
         if not unsolved.all():
@@ -178,7 +179,7 @@ def _descend(job: _Job, start: Array, at: NDArray[np.intp] | None = None) -> tup
         if not len(going):
             break
         step = _step(slope, curve, blocked, damping)
-        trial = _kept_inside(q, step, job)
+        trial = _kept_inside(q, step, here)
         new_gap, new_jacobian, new_axes = here.seen(trial)
         new_cost = 0.5 * (new_gap**2).sum(axis=(0, 1))
         rounds[going] += 1
@@ -291,7 +292,7 @@ def _other_starts(job: _Job, angles: Array, cost: Array, rounds: NDArray[np.intp
         if not len(at):
             return
         pattern = np.resize(np.array(draw), len(middle))[:, None]
-        found, again, took = _descend(job, np.repeat(middle + pattern * reach, len(at), axis=1), at)
+        found, again, took = _descend(job, middle[:, at] + pattern * reach[:, at], at)
         good = again < cost[at]
         angles[:, at[good]], cost[at[good]] = found[:, good], again[good]
         rounds[at] += took
@@ -316,7 +317,7 @@ def _smoothed(job: _Job, angles: Array, cost: Array, rounds: NDArray[np.intp]) -
             continue
         new[at] = False
         before, after = angles[:, at - 1], angles[:, at + 1]
-        found, again, took = _descend(job, np.clip((before + after) / 2.0, job.low, job.high), at)
+        found, again, took = _descend(job, np.clip((before + after) / 2.0, job.low[:, at], job.high[:, at]), at)
         smoother = _roughness(before, found, after) < _roughness(before, angles[:, at], after)
         good = (again < cost[at] - AS_GOOD) | ((again <= cost[at] + AS_GOOD) & smoother)
         angles[:, at[good]], cost[at[good]] = found[:, good], again[good]

@@ -7,12 +7,13 @@ cubic that lies nearest to the planted path at four places between two frames.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from surefoot.as_written import is_stepped, stepped
 from surefoot.curves import Curve, Outside, Shape, resolve_slopes
 from surefoot.floors import in_the_way
 from surefoot.heeding import heed
@@ -25,7 +26,7 @@ from surefoot.spaces import Pose
 
 __all__ = [
     "AXES", "BASIS", "PHASES", "Segments", "dense_curves", "dense_segments",
-    "put_within", "stepped", "writable", "write_channels",
+    "put_within", "writable", "write_channels",
 ]  # fmt: skip
 
 Array = NDArray[np.float64]
@@ -87,10 +88,8 @@ def dense_segments(
         there, the value at the right frame, the slope there; metres, radians, a frame.
     changed : ndarray of bool, shape (7, 2)
     """
-    binding, tracks = scene.binding, settled.tracks
-    angles = tracks.unroll(settled.angles)
-    angles[1] = scene.yaw_to_world(tracks.unroll_yaw(scene, settled.angles[1]))
-    bend = tracks.unroll(settled.bend)
+    binding = scene.binding
+    _, angles, bend = settled.in_world(scene)
     new = binding.write(ankle, angles, bend, scene.values, scene.frames)
     change = new - binding.feet(scene.values)
     most = np.abs(change).max(axis=-1)
@@ -297,7 +296,7 @@ def dense_curves(scene: Scene, segments: Array, wanted: list[tuple[int, int, Axi
     for i, (_, _, axis) in enumerate(wanted):
         old = clip.channels.get(axis.channel)
         new = (frames, values[i], slope_in[i], slope_out[i])
-        if old is not None and Shape.STEP in (held := old.shapes.tobytes()) and len(set(held)) == 1:
+        if old is not None and is_stepped(old):
             made[axis.channel] = stepped(old, frames, values[i])
             continue
         if old is not None and not loop:
@@ -307,15 +306,6 @@ def dense_curves(scene: Scene, segments: Array, wanted: list[tuple[int, int, Axi
             rule = Outside.ADVANCE if loop and old is not None and old.after == Outside.ADVANCE else rule
             made[axis.channel] = Curve.trusted(*new, before=rule, after=rule)
     return made
-
-
-def stepped(old: Curve, frames: Array, values: Array) -> Curve:
-    """Return a stepped channel planted at its own keys only: it stays stepped, and gains no key."""
-    at = old.frames - frames[0]
-    mine = (at >= 0) & (at <= len(frames) - 1) & (at == np.round(at))
-    new = old.values.copy()
-    new[mine] = values[at[mine].astype(int)]
-    return replace(old, values=new)
 
 
 def put_within(old: Curve, frames: Array, values: Array, slope_in: Array, slope_out: Array) -> Curve:

@@ -13,9 +13,10 @@ from dataclasses import dataclass, fields, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from surefoot.as_written import is_stepped, stepped
 from surefoot.creep import creeping
-from surefoot.curves import Curve, Outside, Pack, Shape, resolve_slopes
-from surefoot.dense import BASIS, PHASES, Segments, dense_segments, put_within, stepped, writable
+from surefoot.curves import Curve, Outside, Pack, resolve_slopes
+from surefoot.dense import BASIS, PHASES, Segments, dense_segments, put_within, writable
 from surefoot.errors import InputError, finite_number
 from surefoot.key_slopes import Wanted
 from surefoot.keys import KeyFit, fit_keys
@@ -112,7 +113,7 @@ def write_few(
     segments, changed = dense_segments(scene, settled, ankle=ankle, leave_below=leave_below)
     changed &= ~_as_good(scene, settled, segments)
     wanted = writable(scene, changed)
-    plain = [one for one in wanted if not _all_stepped(scene, one[2])]
+    plain = [one for one in wanted if not is_stepped(scene.binding.clip.channels.get(one[2].channel))]
     fields = Fields.of(scene, settled, limits, stance)
     made: dict[str, Curve] = {}
     counts: list[KeyCount] = []
@@ -123,7 +124,9 @@ def write_few(
         turns = segments[:, 3:]
         on_frames = turns[0] if scene.drift is not None else np.append(turns[0], turns[2, ..., -1:], axis=-1)
         settled = out_of_the_ground(scene, stand_again(scene, settled, on_frames))
-        place, _ = dense_segments(scene, settled, ankle=_in_world(scene, settled), leave_below=leave_below, turns=turns)
+        place, _ = dense_segments(
+            scene, settled, ankle=settled.in_world(scene)[0], leave_below=leave_below, turns=turns
+        )
         segments[:, :3] = place[:, :3]
     places = [one for one in plain if one[0] < 3]
     if places:
@@ -164,15 +167,6 @@ def _as_good(scene: Scene, settled: Settled, segments: Segments) -> Flags:
     gaps[2, ..., :-1] = gaps[0, ..., 1:]
     between = np.abs(np.einsum("kcfs,kp->cfsp", gaps, BASIS)) * arms[..., None]
     return np.asarray(near & (between <= GOOD[1]).all(axis=(0, 2, 3)))
-
-
-def _in_world(scene: Scene, settled: Settled) -> Array:
-    return scene.to_world(settled.tracks.unroll_points(scene, settled.ankle))
-
-
-def _all_stepped(scene: Scene, axis: Axis) -> bool:
-    old = scene.binding.clip.channels.get(axis.channel)
-    return old is not None and bool((old.shapes == Shape.STEP).all())
 
 
 def out_of_the_ground(scene: Scene, settled: Settled) -> Settled:

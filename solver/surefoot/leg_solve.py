@@ -59,6 +59,7 @@ def solve_legs(
     foot_yaw: bool = True,
     near: Array | None = None,
     rows: Array | None = None,
+    stay: NDArray[np.bool_] | None = None,
 ) -> SolvedLegs:
     """Return joint angles inside the rig's ranges that bring both feet to a world pose, or as near as can be.
 
@@ -76,6 +77,8 @@ def solve_legs(
         Angles on whose whole turns the answer lies; else zeros.
     rows : ndarray, shape (9, 2, frames), optional
         The closed form, where it's known already.
+    stay : ndarray of bool, shape (9, 2), optional
+        Joints that keep their angles in ``near``, whatever the ranges.
 
     Raises
     ------
@@ -94,8 +97,11 @@ def solve_legs(
         leg = rig.legs[side]
         if leg.hock > 0.0 and not style.free_hock[side, 0]:
             continue  # the third bone goes with the thigh: there's the closed form and no other pose
-        low, high = _ranges(leg.limits, foot_yaw=foot_yaw)
-        over = (rows[:, side] < low[:, None] - LATITUDE) | (rows[:, side] > high[:, None] + LATITUDE)
+        low, high = (np.repeat(end[:, None], count, axis=1) for end in _ranges(leg.limits, foot_yaw=foot_yaw))
+        if stay is not None:
+            for end in (low, high):
+                end[stay[:, side]] = near[stay[:, side], side]
+        over = (rows[:, side] < low - LATITUDE) | (rows[:, side] > high + LATITUDE)
         if leg.hock == 0.0:
             over[8] = False
         at = np.flatnonzero(over.any(axis=0))
@@ -105,7 +111,7 @@ def solve_legs(
         pick = [style.keys.index("bend" if name == "toe_bend" else name) for name in chain.names]
         solved = solve_bounded(
             _placed(chain.points, targets[:, :, side, at]), chain, weights=_weights(chain.points),
-            low=low[pick], high=high[pick], start=rows[pick, side][:, at],
+            low=low[pick][:, at], high=high[pick][:, at], start=rows[pick, side][:, at],
             turn=setting.hips_turn[..., at], origin=setting.hip[:, side, at], smooth=_in_a_row(at),
         )  # fmt: skip
         rows[np.array(pick)[:, None], side, at] = solved.angles

@@ -9,6 +9,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from surefoot.as_written import as_written
 from surefoot.belt import STILL, Belt
 from surefoot.choice import Choice, keep_chosen
 from surefoot.clip import Clip, Stance
@@ -176,15 +177,16 @@ def plant(
         prints = fit_prints(earlier, tracks, anchor=anchor, keyed=_keyed(earlier))
     else:
         found = find_stances(scene, limits)
+    mend_reach = "stretch" in choice.kinds
     settled = settle(
-        scene, found, anchor=anchor, keyed=_keyed(scene), clearance=clearance, prints=prints,
-        mend_reach="stretch" in choice.kinds,
-    )  # fmt: skip
+        scene, found, anchor=anchor, keyed=_keyed(scene), clearance=clearance, prints=prints, mend_reach=mend_reach
+    )
+    settled = as_written(scene, settled, clearance=clearance, mend_reach=mend_reach)
     settled = passed_over(scene, settled)
     stance = settled.tracks.unroll(settled.tracks.planted)
     if choice != ALL:
         settled = keep_chosen(scene, settled, choice)
-    ankle = scene.to_world(settled.tracks.unroll_points(scene, settled.ankle))
+    ankle, _, _ = settled.in_world(scene)
     counts: tuple[KeyCount, ...] = ()
     at = None if allowed is None else np.isin(scene.frames, np.array(sorted(allowed), dtype=np.float64))
     if scene.binding.style is not None:

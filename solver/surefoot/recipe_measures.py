@@ -6,9 +6,9 @@ from dataclasses import field, fields
 from math import isfinite, pi
 from typing import Any, ClassVar, NamedTuple
 
-from surefoot.errors import InputError, UnknownName
+from surefoot.errors import InputError
 
-__all__ = ["Checked", "Measure", "check_measure", "measure_of"]
+__all__ = ["Checked", "Measure", "check_measure"]
 
 DEG = pi / 180.0
 
@@ -48,14 +48,6 @@ def share_field(default: float, *, least: float = 0.0, most: float = 1.0) -> Any
 def amount_field() -> Any:
     """Return a layer's amount: 1, or what scales it."""
     return share_field(1.0, least=-4.0, most=4.0)
-
-
-def measure_of(layer: type, name: str) -> Measure:
-    """Return what a field of one of the recipe's layers is."""
-    for one in fields(layer):
-        if one.name == name:
-            return one.metadata["measure"]  # type: ignore[no-any-return]
-    raise UnknownName("field", name, [one.name for one in fields(layer)], place=layer.__name__.lower())
 
 
 class Checked:

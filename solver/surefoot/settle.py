@@ -25,7 +25,7 @@ from surefoot.slip import without_slip
 from surefoot.sole import FLAT, Turns
 from surefoot.swing import carry
 
-__all__ = ["Settled", "floor_under", "settle", "stand_again"]
+__all__ = ["Settled", "floor_under", "settle", "stand_again", "stand_with", "swing_again"]
 
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -54,6 +54,13 @@ class Settled:
     turns: Turns
     stood: Array
 
+    def in_world(self, scene: Scene) -> tuple[Array, Array, Array]:
+        """Return ankle, angles ``(3, 2, frames)`` and bend ``(2, frames)`` in world space and the clip's order."""
+        tracks = self.tracks
+        angles = tracks.unroll(self.angles)
+        angles[1] = scene.yaw_to_world(tracks.unroll_yaw(scene, self.angles[1]))
+        return scene.to_world(tracks.unroll_points(scene, self.ankle)), angles, tracks.unroll(self.bend)
+
 
 def settle(
     scene: Scene,
@@ -81,9 +88,7 @@ def settle(
     tracks = Tracks.of(scene, stances)
     if prints is None:
         prints = fit_prints(scene, tracks, anchor=anchor, keyed=keyed)
-    planted, limit = tracks.planted, _longest(scene, tracks)
-    if not mend_reach:
-        limit = np.full_like(limit, np.inf)
+    planted, limit = tracks.planted, _longest(scene, tracks, mend_reach)
     if not len(tracks.source):
         ankle = _swing(scene, tracks, tracks.ankle, tracks.angles, tracks.bend, limit, clearance)
         still, nowhere = np.zeros_like(tracks.bend), np.zeros_like(ankle)
@@ -124,9 +129,10 @@ def settle(
 def stand_again(scene: Scene, settled: Settled, turns: Array) -> Settled:
     """Return the feet planted anew with other angles; swings keep their ankles.
 
-    ``turns`` are the controls' pitch, yaw, roll and bend in every frame, ``(4, 2, frames)`` radians.
+    ``turns`` are the controls' pitch, yaw, roll and bend in every frame, ``(4, 2, frames)`` radians; in other styles
+    the rows after the places.
     """
-    binding, tracks, prints = scene.binding, settled.tracks, settled.prints
+    binding, tracks = scene.binding, settled.tracks
     values = scene.values.copy()
     binding.put_feet(values, np.concatenate([binding.feet(values)[:3], turns]))
     pose = binding.pose(values, scene.frames)
@@ -136,12 +142,18 @@ def stand_again(scene: Scene, settled: Settled, turns: Array) -> Settled:
         angles[1] -= scene.belt.heading(scene.time)[tracks.index]
     if scene.drift is not None:
         angles[1] += tracks.laps * scene.drift.turn
+    return stand_with(scene, settled, angles, bend)
+
+
+def stand_with(scene: Scene, settled: Settled, angles: Array, bend: Array) -> Settled:
+    """Return the feet planted anew with ``angles`` and ``bend`` as `Settled` has them; swings keep their ankles."""
+    tracks, prints = settled.tracks, settled.prints
     planted, which = tracks.planted, tracks.print_of
     if not len(tracks.source):
         return replace(settled, angles=angles, bend=bend)
     pitch, swivel, cant = np.where(planted, prints.local_turns(which, angles), angles)
     local = Turns(pitch, cant, np.where(planted, swivel, 0.0), bend)
-    never = np.zeros_like(planted)  # fitted angles no longer hold the sole quite flat, so no frame stays as it is
+    never = np.zeros_like(planted)  # such angles no longer hold the sole quite flat, so no frame stays as it is
     off = without_slip(
         scene.soles, local, scene.soles.planted(local), np.where(planted, which, -1), tracks.source, never
     )
@@ -153,8 +165,18 @@ def stand_again(scene: Scene, settled: Settled, turns: Array) -> Settled:
     return replace(settled, ankle=ankle, angles=angles, bend=bend, turns=local, stood=off)
 
 
-def _longest(scene: Scene, tracks: Tracks) -> Array:
+def swing_again(scene: Scene, settled: Settled, *, clearance: float, mend_reach: bool) -> Settled:
+    """Return the feet with their swings carried anew between the frames that are planted; options as for `settle`."""
+    tracks = settled.tracks
+    limit = _longest(scene, tracks, mend_reach)
+    ankle = _swing(scene, tracks, settled.ankle, settled.angles, settled.bend, limit, clearance)
+    return replace(settled, ankle=ankle)
+
+
+def _longest(scene: Scene, tracks: Tracks, mend_reach: bool) -> Array:
     """Return how long each leg may be made in each frame, ``(2, n)`` metres."""
+    if not mend_reach:
+        return np.full_like(tracks.bend, np.inf)
     rig = scene.binding.rig
     leg = np.array([[limb.length] for limb in rig.legs])
     return allowed_length(length(tracks.ankle - tracks.hip), leg, rig.reach)

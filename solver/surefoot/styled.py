@@ -12,8 +12,9 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from surefoot.curves import Curve, Shape
-from surefoot.dense import BETWEEN, LEVER, dense_curves, dense_segments, stepped
+from surefoot.as_written import is_stepped, stepped
+from surefoot.curves import Curve
+from surefoot.dense import BETWEEN, LEVER, dense_curves, dense_segments, put_within
 from surefoot.feet_in_world import PARTS, Fine, in_world, samples_of, segments_of
 from surefoot.few import Fields, KeyCount, KeyTolerance, fit_few, out_of_the_ground
 from surefoot.foot_styles import FootWorld, Setting
@@ -79,20 +80,25 @@ def _rows(scene: Scene, settled: Settled, fine: Fine, segments: Array, values: A
     made = np.where(still, new, own + new - samples_of(segments_of(own)))
     pose = replace(fine.pose, ankle=made[:3], angles=made[3:6], bend=made[6])
     feet = FootWorld(pose.ankle, pose.angles, pose.bend, pose.knee)
-    return _inside(scene, binding.write_styled(feet, values, fine.frames, fine.pose), feet, fine.pose), pose
+    rows = binding.write_styled(feet, values, fine.frames, fine.pose)
+    return _inside(scene, rows, feet, fine.pose, authored=binding.feet(values)), pose
 
 
-def _inside(scene: Scene, rows: Array, feet: FootWorld, pose: Pose) -> Array:
-    """Return joint angles inside their ranges where the closed form isn't; other styles as they are."""
-    rig = scene.binding.rig
+def _inside(scene: Scene, rows: Array, feet: FootWorld, pose: Pose, *, authored: Array) -> Array:
+    """Return joint angles inside their ranges, and locked ones as authored, where the closed form isn't so.
+
+    Other styles are as they are.
+    """
+    rig, keys, locked = scene.binding.rig, scene.binding.foot_keys, scene.binding.clip.locked
     if rig.style != "joints":
         return rows
     given = scene.binding.foot_rows >= 0
     foot_yaw = bool(given[7].all())
-    if all_inside(rig, rows, foot_yaw=foot_yaw):
+    stay = np.array([[key in foot.axes and foot.axes[key].channel in locked for foot in rig.feet] for key in keys])
+    if not stay.any() and all_inside(rig, rows, foot_yaw=foot_yaw):
         return rows
     hips = Setting((Space(None, None), Space(None, None)), pose.hips_turn, pose.hip)
-    solved = solve_legs(rig, feet, hips, foot_yaw=foot_yaw, near=rows, rows=rows)
+    solved = solve_legs(rig, feet, hips, foot_yaw=foot_yaw, near=authored, rows=rows, stay=stay)
     return np.where(given[..., None], solved.rows, 0.0)
 
 
@@ -126,7 +132,7 @@ def _few(
     above = fields.above if places else np.zeros_like(fields.above)
     fields = replace(fields, tolerance=tolerance, above=above)
     clip = scene.binding.clip
-    held = [one for one in wanted if _stepped(scene, one[2])]
+    held = [one for one in wanted if is_stepped(clip.channels.get(one[2].channel))]
     angles = [one for one in wanted if one not in held and one[0] >= places]
     lengths = [one for one in wanted if one not in held and one[0] < places]
     made: dict[str, Curve] = {}
@@ -139,7 +145,7 @@ def _few(
             lengths = _writable(
                 scene, _changed(scene, samples_of(segments), scene.binding.feet(fine.values), leave_below)
             )
-            lengths = [one for one in lengths if one[0] < places and not _stepped(scene, one[2])]
+            lengths = [one for one in lengths if one[0] < places and not is_stepped(clip.channels.get(one[2].channel))]
     if lengths:
         curves, _, told = fit_few(scene, segments, lengths, fields, keys_at)
         made, counts = made | curves, counts + told
@@ -165,7 +171,7 @@ def _placed_again(
     turns = np.concatenate([turned.angles, turned.bend[None]])
     again = out_of_the_ground(world, stand_again(world, settled, turns[..., ends]))
     place, _ = dense_segments(
-        world, again, ankle=scene.to_world(again.tracks.unroll_points(scene, again.ankle)),
+        world, again, ankle=again.in_world(scene)[0],
         leave_below=leave_below, turns=segments_of(turns),
     )  # fmt: skip
     new = place.copy()
@@ -199,22 +205,15 @@ def _tolerances(scene: Scene, fields: Fields, keys: tuple[str, ...], *, by_joint
     return np.array(rows)
 
 
-def _stepped(scene: Scene, axis: Axis) -> bool:
-    old = scene.binding.clip.channels.get(axis.channel)
-    return old is not None and bool((old.shapes == Shape.STEP).all())
-
-
 def _one_pose(scene: Scene, settled: Settled, ankle: Array, leave_below: float) -> dict[str, Curve]:
     """Return the changed channels of a clip of one frame."""
-    from surefoot.dense import put_within
-
-    binding, tracks = scene.binding, settled.tracks
-    angles = tracks.unroll(settled.angles)
-    angles[1] = scene.yaw_to_world(tracks.unroll_yaw(scene, settled.angles[1]))
-    feet = FootWorld(ankle, angles, tracks.unroll(settled.bend), scene.pose.knee)
+    binding = scene.binding
+    _, angles, bend = settled.in_world(scene)
+    feet, authored = FootWorld(ankle, angles, bend, scene.pose.knee), binding.feet(scene.values)
     new = binding.write_styled(feet, scene.values, scene.frames, scene.pose)
+    new = _inside(scene, new, feet, scene.pose, authored=authored)
     lever = np.array([1.0 if key in LENGTHWISE else LEVER for key in binding.foot_keys])[:, None]
-    most = np.abs(new - binding.feet(scene.values)).max(axis=-1) * lever
+    most = np.abs(new - authored).max(axis=-1) * lever
     made = {}
     for row, foot, axis in _writable(scene, most > leave_below):
         value, level = new[row, foot] / axis.scale + axis.zero, np.zeros(1)
