@@ -93,13 +93,13 @@ def test_a_turn_that_steps_is_planted_at_its_own_keys_and_the_foot_for_what_it_h
     assert off <= (1e-6 if keys == "every" else 2e-4)
 
 
-@pytest.mark.parametrize("style", ["rockers", "joints"])
-@pytest.mark.parametrize("key", ["bend", "heel", "ball", "toe", "cant", "yaw"])
+@pytest.mark.parametrize(
+    ("style", "key"),
+    [("joints", "bend"), *(("rockers", key) for key in ("bend", "heel", "ball", "toe", "cant", "yaw"))],
+)
 def test_what_one_rocker_keeps_the_others_take_over(style: str, key: str) -> None:
     clip, rig = demo("lamplighter")
     other = convert(clip, rig, style=style)
-    if key not in other.rig.feet[0].axes:
-        pytest.skip("a leg by joints has no such axis")
     names = frozenset(foot.axes[key].channel for foot in other.rig.feet)
     done = plant(replace(other.clip, locked=names), other.rig, ground=SLOPE)
     assert not names & set(done.changed)

@@ -43,8 +43,6 @@ def close_loop(clip: Clip, rig: Rig, *, of: Iterable[str] = (), share: float = 0
     """
     if not clip.loop:
         raise InputError("the clip says that it's no loop", place="close")
-    if not 0.0 <= share <= 1.0:
-        raise InputError(f"wanted a share from 0 to 1, got {share!r}", place="close")
     named = [name for one in of for name in members(clip, rig, one, place="close")] or list(clip.channels)
     changed = {}
     for name in named:

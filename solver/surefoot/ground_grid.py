@@ -80,13 +80,14 @@ class Grid(Placed):
 
     def __post_init__(self) -> None:
         try:
-            heights = np.array(self.heights, dtype=np.float64)
+            heights = np.asarray(self.heights, dtype=np.float64)
         except (TypeError, ValueError, OverflowError):
             raise InputError(f"wanted rows of numbers, got {came(self.heights)}", place="heights") from None
         if heights.ndim != 2 or min(heights.shape) < 2:
             raise ShapeError(f"expected at least two rows of two heights, got shape {heights.shape}", place="heights")
         if heights.size > MOST_NODES:
             raise InputError(f"expected at most {MOST_NODES} nodes, got {heights.size}", place="heights")
+        heights = heights.copy()
         holes = np.isnan(heights)
         if holes.all() or np.isinf(heights).any():
             raise InputError("expected finite heights, or NaN for a hole here and there", place="heights")
