@@ -141,3 +141,38 @@ def test_keys_beyond_the_range_of_one_that_holds_go_where_there_is_no_key_yet() 
     made = wrapped_in(held, 1.0, 24.0)
     assert made.frames.tolist() == [3.0, 6.0, 9.0]
     assert made.values.tolist() == [1.0, 2.0, 4.0]
+
+
+def test_a_channel_that_holds_is_wrapped_with_its_handles_and_none_passes_a_neighbour() -> None:
+    """Keys beyond the loop come back a round earlier; a handle is shortened along itself, so that its slope stays."""
+    frames = np.array([3.0, 12.0, 20.0, 27.0, 30.0])
+    handles = np.array([[-2, -1, 4, 2], [-6, 0, 7, 0], [-5, 3, 6, -3], [-5, 2, 2, 1], [-2, 0, 0, 0]], dtype=float)
+    shapes, none = np.full(5, Shape.BEZIER, dtype=np.int8), np.zeros(5)
+    curve = Curve(frames, np.array([0.0, 3.0, 1.0, 2.0, 5.0]), shapes, none, none, handles)
+    made = wrapped_in(curve, 1.0, 24.0)
+    assert made.frames.tolist() == [3.0, 6.0, 12.0, 20.0]  # that of 27 stands on 3 already, that of 30 on 6
+    assert made.values.tolist() == [0.0, 5.0, 3.0, 1.0]
+    assert made.handles is not None
+    gap = np.diff(made.frames)
+    assert np.all(-made.handles[1:, 0] <= gap + 1e-12)
+    assert np.all(made.handles[:-1, 2] <= gap + 1e-12)
+    assert made.handles[0].tolist() == [-2.0, -1.0, 3.0, 1.5]  # 4 frames were too long for the 3 to the next key
+    assert made.handles[2].tolist() == [-6.0, 0.0, 7.0, 0.0]
+
+
+def test_a_cycle_of_another_period_is_not_wrapped_nor_turned_where_a_bezier_meets_a_step() -> None:
+    slow = Curve.through([1, 9, 37], [0.0, 3.0, 0.0], before=Outside.REPEAT, after=Outside.REPEAT)
+    assert wrapped_in(slow, 1.0, 24.0) is slow
+    handles = np.array([[0, 0, 2, 1], [-2, 0, 2, 0], [0, 0, 0, 0]], dtype=float)
+    shapes, none = np.array([Shape.BEZIER, Shape.BEZIER, Shape.STEP], dtype=np.int8), np.zeros(3)
+    mixed = Curve(
+        np.array([1.0, 9.0, 25.0]),
+        np.array([1.0, 4.0, 1.0]),
+        shapes,
+        none,
+        none,
+        handles,
+        Outside.REPEAT,
+        Outside.REPEAT,
+    )
+    assert rebased(mixed, 5.0) is mixed

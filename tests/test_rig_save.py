@@ -42,3 +42,20 @@ def test_a_scale_that_is_no_units_is_told(tmp_path: Path) -> None:
     odd = replace(foot, axes={**foot.axes, "x": replace(foot.axes["x"], scale=0.37)})
     with pytest.raises(InputError, match=r"left_foot.x: a scale of 0.37 is none of m, cm"):
         save_rig(replace(rig, controls={**rig.controls, "left_foot": odd}), tmp_path / "r.toml")
+
+
+def test_what_a_rig_states_of_its_mirror_rockers_and_tolerances_is_written_too(tmp_path: Path) -> None:
+    rig = rig_in_style(load_rig("lamplighter"), "rockers")
+    order = ("ball", "toe", "heel", "cant", "yaw_ball", "yaw_toe", "yaw_heel")
+    feet = {control.name: replace(control, rockers=order) for control in rig.feet}
+    mirror = {'tail "tip".x': ('tail "tip".x', -1.0, 0.0), "left_arm.swing": ("right_arm.swing", 1.0, 2.5)}
+    own = replace(
+        rig, controls={**rig.controls, **feet}, mirror=mirror, tolerances={"slide": (0.002, 0.004, 0.03)}, any_size=True
+    )
+    save_rig(own, tmp_path / "r.toml")
+    back = load_rig(tmp_path / "r.toml")
+    assert isinstance(back, Rig)
+    assert [control.rockers for control in back.feet] == [order, order]
+    assert dict(back.mirror) == mirror
+    assert dict(back.tolerances) == {"slide": (0.002, 0.004, 0.03)}
+    assert back.any_size
