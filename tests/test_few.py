@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from typing import Literal
+from dataclasses import replace
+from typing import Any, Literal
 
 import numpy as np
 import pytest
 
-from surefoot import Flat, Planted, Rig, block, check, demo, load_recipe, load_rig, plant
+from surefoot import Belt, Curve, Flat, Planted, Rig, Shape, block, check, demo, load_recipe, load_rig, plant
 from surefoot.curves import Pack
 from surefoot.layer import layer_between
 from surefoot.rig import FEET
@@ -132,3 +133,21 @@ def test_a_boot_without_a_hinge_turns_about_its_edge_between_frames_too(
     made = block(load_recipe(recipe), rig)
     report = check(plant(made.clip, rig, ground=made.ground, keys=keys).clip, rig, ground=made.ground)
     assert report.is_clean, report.findings
+
+
+@pytest.mark.parametrize("keys", ["every", "few"])
+def test_handles_outside_the_clips_range_stay_where_the_range_is_planted(keys: Any) -> None:
+    """Keys before frame 1 and after frame 24 belong to the animator: there the curve stays."""
+    clip, rig = demo("lamplighter")
+    at = np.arange(-19.0, 46.0, 4.0)
+    name, none = "left_foot.y", np.zeros(17)
+    handles = np.tile([-1.3, -0.2, 1.3, 0.2], (17, 1))
+    bezier = Curve(at, clip.channels[name].at(at), np.full(17, Shape.BEZIER, dtype=np.int8), none, none, handles)
+    still = replace(clip, loop=False, stances=None).with_channels({name: bezier})
+    done = plant(still, rig, belt=Belt([0.0, 0.0, -1.35]), keys=keys)
+    assert name in done.changed
+    new = done.clip.channels[name]
+    for beyond in (np.linspace(-30.0, -3.0, 55), np.linspace(29.0, 50.0, 43)):
+        np.testing.assert_allclose(new.at(beyond), bezier.at(beyond), atol=1e-12)
+    inside = np.arange(1.0, 25.0)
+    assert np.abs(new.at(inside) - bezier.at(inside)).max() > 0.1

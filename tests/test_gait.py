@@ -11,6 +11,7 @@ import surefoot
 from surefoot.blocking import block
 from surefoot.clip import Clip
 from surefoot.curves import Curve
+from surefoot.gait import named_gait
 from surefoot.gait_bands import BANDS, SHOWN, Beside, beside_science
 from surefoot.gait_measures import gait_figures
 from surefoot.recipe import GAITS, Recipe
@@ -122,6 +123,13 @@ def test_every_band_names_its_source_and_flag_and_every_gait_has_bands() -> None
             assert band.figure in SHOWN
             assert band.low < band.high
             assert len(band.source) > 10
+
+
+def test_a_clip_is_of_the_gait_that_it_states_or_else_is_called(rig: Rig) -> None:
+    clip = block(surefoot.load_recipe("walk"), rig).clip
+    assert named_gait(replace(clip, extra={"gait": "run"}, name="a walk")) == "run"
+    assert named_gait(replace(clip, extra={}, name="she Runs home")) == "run"
+    assert named_gait(replace(clip, extra={"gait": "hop"}, name="evening")) == ""
 
 
 def test_what_is_no_loop_or_no_gait_is_told(rig: Rig) -> None:

@@ -29,7 +29,7 @@ MOST_LINES = 350
 STREAM = {
     "words and measures": "_version errors units tolerances cautions heeding tabled",
     "mathematics": "rotations directions band bounds pendulum",
-    "curves": "bezier tangents key_checks rounds pack curves key_edits",
+    "curves": "bezier tangents key_checks rounds pack curves key_edits key_range",
     "ground": (
         "ground_line ground_coordinates ground_surface ground_profile ground ground_grid ground_mesh ground_presets"
     ),

@@ -11,6 +11,7 @@ from surefoot import Curve, Outside, Shape
 from surefoot.curves import Pack
 from surefoot.errors import InputError
 from surefoot.key_edits import affine, as_cycle, closes, cyclic, rebased, shifted, spelt_out, with_keys, wrapped_in
+from surefoot.key_range import put_within
 
 SEEDS = range(24)
 FINE = np.linspace(-40.0, 70.0, 881)
@@ -176,3 +177,20 @@ def test_a_cycle_of_another_period_is_not_wrapped_nor_turned_where_a_bezier_meet
         Outside.REPEAT,
     )
     assert rebased(mixed, 5.0) is mixed
+
+
+@pytest.mark.parametrize("seed", SEEDS)
+@pytest.mark.parametrize("ends", [(5.0, 18.0), (6.25, 9.75), (11.0, 11.0)], ids=str)
+def test_what_lies_outside_a_range_stays_where_new_keys_meet_it(seed: int, ends: tuple[float, float]) -> None:
+    curve = random_curve(seed, rule=Outside.HOLD)
+    times = np.unique(np.linspace(*ends, 6))
+    noise = np.random.default_rng(seed).normal(size=(2, len(times)))
+    values = at(curve, times)
+    values[1:-1] += 3.0
+    made = put_within(curve, times, values, *noise)
+    assert np.isin(times, made.frames).all()
+    outside = FINE[(ends[0] > FINE) | (ends[1] <= FINE)]
+    if not (Shape.BEZIER in curve.shapes and Shape.STEP in curve.shapes):  # as for more keys
+        assert np.abs(at(made, outside) - at(curve, outside)).max() < 1e-9
+    inside = made.frames[(made.frames > ends[0]) & (made.frames < ends[1])]
+    assert set(inside) <= set(times)

@@ -258,3 +258,37 @@ def test_planting_keeps_joints_inside_their_limits_where_that_can_be() -> None:
     report = check(done.clip, rig)
     assert report.most("limit") is None
     assert done.clip.channels["hips.y"] is clip.channels["hips.y"]
+
+
+# ---- a third bone ----
+
+
+@pytest.mark.parametrize("free", [True, False], ids=["its hock has a channel", "its hock goes with the knee"])
+def test_a_leg_with_a_hock_keeps_its_ranges_where_it_can_fold_itself(free: bool) -> None:
+    """Without a channel of its own the hock makes one pose of a foot's place: no other can be chosen, so it's told."""
+    rig = rig_in_style(load_rig("hound_hind"), "joints")
+    if not free:
+        feet = {
+            foot.name: replace(foot, axes={k: a for k, a in foot.axes.items() if k != "hock_flexion"})
+            for foot in rig.feet
+        }
+        rig = replace(rig, controls={**rig.controls, **feet})
+    tight = replace(rig.legs[0].limits, knee_flexion=(0.0, float(np.radians(60.0))))
+    own = replace(rig, legs=(replace(rig.legs[0], limits=tight), replace(rig.legs[1], limits=tight)))
+    count = 24
+    hip = np.array([[[0.06], [-0.06]], [[0.5], [0.5]], [[0.0], [0.0]]]) + np.zeros((3, 2, count))
+    ankle = hip - np.array([0.0, 0.45, 0.0])[:, None, None]
+    ankle[2] += np.linspace(-0.1, 0.15, count)
+    turn = np.broadcast_to(np.eye(3)[:, :, None], (3, 3, count))
+    feet_at = FootWorld(ankle, np.zeros((3, 2, count)), np.zeros((2, count)), np.zeros((2, count)))
+    setting = Setting((Space(None, None), Space(None, None)), turn, hip)
+    solved = solve_legs(own, feet_at, setting)
+    folded = solved.rows[3].max()
+    if free:
+        assert folded <= np.radians(60.0) + 1e-9
+        assert folded >= np.radians(59.9)
+        assert solved.residual.max() <= 1e-6
+    else:
+        assert folded > np.radians(61.0)
+        assert solved.residual.max() <= 1e-9
+        assert not solved.at_limit.any()

@@ -114,6 +114,22 @@ def test_mismatch_is_as_large_as_the_difference_that_was_put_in() -> None:
     assert mismatches(turned, rig)["right_foot.yaw"][0] == pytest.approx(0.2 * np.radians(10.0))
 
 
+def test_sideways_travel_is_no_mismatch_and_hides_none() -> None:
+    clip, rig = demo("lamplighter")
+    done = twin(clip, rig, centre=True).clip
+    names = ("hips.x", "left_foot.x", "right_foot.x")
+    crabwise = done.with_channels({n: affine(done.channels[n], rate=1.5, at=float(clip.first)) for n in names})
+    assert max(amount for amount, _ in mismatches(crabwise, rig).values()) < 1e-12
+    off = crabwise.with_channels({"right_foot.x": affine(crabwise.channels["right_foot.x"], offset=1.2)})
+    assert mismatches(off, rig)["right_foot.x"][0] == pytest.approx(0.012)
+
+
+def test_a_clip_of_one_sides_channels_alone_has_nothing_to_miss() -> None:
+    clip, rig = demo("lamplighter")
+    left = {name: curve for name, curve in clip.channels.items() if name.startswith("left_arm")}
+    assert mismatches(replace(clip, channels=left), rig) == {}
+
+
 def test_the_map_applied_twice_is_the_identity() -> None:
     clip, rig = demo("lamplighter")
     for one, two in ((clip, rig), converted(clip, rig)):

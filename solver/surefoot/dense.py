@@ -14,9 +14,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from surefoot.as_written import is_stepped, stepped
-from surefoot.curves import Curve, Outside, Shape, resolve_slopes
+from surefoot.curves import Curve, Outside
 from surefoot.floors import in_the_way
 from surefoot.heeding import heed
+from surefoot.key_range import put_within
 from surefoot.rig import Axis
 from surefoot.scene import Scene
 from surefoot.settle import Settled
@@ -26,7 +27,7 @@ from surefoot.spaces import Pose
 
 __all__ = [
     "AXES", "BASIS", "PHASES", "Segments", "dense_curves", "dense_segments",
-    "put_within", "writable", "write_channels",
+    "writable", "write_channels",
 ]  # fmt: skip
 
 Array = NDArray[np.float64]
@@ -306,25 +307,3 @@ def dense_curves(scene: Scene, segments: Array, wanted: list[tuple[int, int, Axi
             rule = Outside.ADVANCE if loop and old is not None and old.after == Outside.ADVANCE else rule
             made[axis.channel] = Curve.trusted(*new, before=rule, after=rule)
     return made
-
-
-def put_within(old: Curve, frames: Array, values: Array, slope_in: Array, slope_out: Array) -> Curve:
-    """Put new keys in place of those of a range; keys outside it stay, with their slopes spelt out."""
-    before, after = old.frames < frames[0], old.frames > frames[-1]
-    if not (np.count_nonzero(before) or np.count_nonzero(after)):
-        return Curve.trusted(frames, values, slope_in, slope_out, before=old.before, after=old.after)
-    old_in, old_out = resolve_slopes(old)
-    shapes = np.where(np.isin(old.shapes, (Shape.STEP, Shape.BEZIER)), old.shapes, np.int8(Shape.GIVEN))
-    new_shapes = np.full(len(frames), Shape.GIVEN, dtype=np.int8)
-
-    def joined(mine: Array, theirs: Array) -> Array:
-        return np.concatenate([theirs[before], mine, theirs[after]])
-
-    handles = None
-    if old.handles is not None:
-        handles = np.concatenate([old.handles[before], np.zeros((len(frames), 4)), old.handles[after]])
-    return Curve(
-        joined(frames, old.frames), joined(values, old.values),
-        np.concatenate([shapes[before], new_shapes, shapes[after]]),
-        joined(slope_in, old_in), joined(slope_out, old_out), handles, old.before, old.after,
-    )  # fmt: skip

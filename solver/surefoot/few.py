@@ -16,8 +16,9 @@ from numpy.typing import NDArray
 from surefoot.as_written import is_stepped, stepped
 from surefoot.creep import creeping
 from surefoot.curves import Curve, Outside, Pack, resolve_slopes
-from surefoot.dense import BASIS, PHASES, Segments, dense_segments, put_within, writable
+from surefoot.dense import BASIS, PHASES, Segments, dense_segments, writable
 from surefoot.errors import InputError, finite_number
+from surefoot.key_range import put_within
 from surefoot.key_slopes import Wanted
 from surefoot.keys import KeyFit, fit_keys
 from surefoot.rig import Axis

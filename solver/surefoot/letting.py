@@ -17,11 +17,12 @@ from numpy.typing import NDArray
 from surefoot.checking import Triple, check
 from surefoot.clip import Clip
 from surefoot.curves import Curve, Outside, Pack, Shape, resolve_slopes
-from surefoot.dense import PHASES, put_within
+from surefoot.dense import PHASES
 from surefoot.errors import InputError, UnknownName, came
 from surefoot.few import MOSTLY_KEYED
 from surefoot.given import checked, frames_in
 from surefoot.ground import Ground
+from surefoot.key_range import put_within
 from surefoot.key_slopes import Wanted
 from surefoot.keys import fit_keys
 from surefoot.planting import Planted

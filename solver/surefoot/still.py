@@ -6,7 +6,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from surefoot.curves import Curve
-from surefoot.dense import LEVER, put_within, writable
+from surefoot.dense import LEVER, writable
+from surefoot.key_range import put_within
 from surefoot.scene import Scene
 from surefoot.settle import Settled
 

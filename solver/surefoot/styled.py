@@ -14,10 +14,11 @@ from numpy.typing import NDArray
 
 from surefoot.as_written import is_stepped, stepped
 from surefoot.curves import Curve
-from surefoot.dense import BETWEEN, LEVER, dense_curves, dense_segments, put_within
+from surefoot.dense import BETWEEN, LEVER, dense_curves, dense_segments
 from surefoot.feet_in_world import PARTS, Fine, in_world, samples_of, segments_of
 from surefoot.few import Fields, KeyCount, KeyTolerance, fit_few, out_of_the_ground
 from surefoot.foot_styles import FootWorld, Setting
+from surefoot.key_range import put_within
 from surefoot.leg_solve import all_inside, solve_legs
 from surefoot.poses import Pose, Space
 from surefoot.rig import LENGTHWISE, Axis
