@@ -106,6 +106,30 @@ def test_twin_keeps_the_source_side_and_says_how_far_it_was_off(
     assert again.read_text() == out.read_text()
 
 
+@pytest.mark.parametrize(
+    ("edit", "says"),
+    [
+        ("hips.y=2000", "after the edit hip and ankle are 20.8 m apart on average, but the leg is 0.865 m long"),
+        ("hips.y=-200", "after the edit the feet are above the hips"),
+        ("hips.yaw=180", "after the edit the left foot is on the right of the right foot"),
+    ],
+)
+@pytest.mark.parametrize("more", [(), ("--no-plant",)])
+def test_an_edit_that_takes_hips_and_feet_apart_is_blamed_and_not_the_unit(
+    edit: str, says: str, more: tuple[str, ...], capsys: pytest.CaptureFixture[str]
+) -> None:
+    text = told(capsys, "remix", "lamplighter", "--add", edit, *more)
+    assert text == f"surefoot: lamplighter: {says}; make it smaller\n"
+
+
+def test_plant_before_an_edit_blames_the_edit_too(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    clip, rig = demo("lamplighter")
+    save_clip(remix(clip, rig, [Edit("add", "hips.y", 2000.0)]), tmp_path / "high.json")
+    text = told(capsys, "plant", str(tmp_path / "high.json"), "--before", "lamplighter")
+    assert "high.json: after the edit hip and ankle are 20.8 m apart on average" in text
+    assert "unit" not in text
+
+
 def test_twin_says_that_a_faulty_source_stays_faulty(capsys: pytest.CaptureFixture[str]) -> None:
     text = run(capsys, "twin", "lamplighter", "--of", "left_foot", status=1)
     assert "the left foot has faults of its own, which stay" in text

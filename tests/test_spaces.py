@@ -317,7 +317,9 @@ def test_a_likely_pose_is_taken(leg: float) -> None:
 
 @pytest.mark.parametrize("leg", [85.0, 2.2, 0.0085, 0.1])
 def test_a_pose_of_another_size_is_asked_about(leg: float) -> None:
-    with pytest.raises(UnitError, match=r"are the clip's unit and the rig's the same\?"):
+    with pytest.raises(
+        UnitError, match=r"are the clip's unit and the rig's the same, and the hips where they should be\?"
+    ):
         ask(standing(leg=leg, left=0.1))
 
 

@@ -7,6 +7,7 @@
     │   ├── ShapeError                   an array has the wrong shape
     │   ├── UnknownName                  a name that isn't there; gives the nearest that is
     │   ├── UnitError                    a unit, scale or axis that must be asked about, not guessed
+    │   │   └── Misfit                   hips and feet that lie where no legs of the rig join them
     │   └── FileError                    a file can't be read or written, or isn't what it says
     └── OutOfReach (also a ValueError)   a target that no pose of the leg meets
 
@@ -22,6 +23,7 @@ from numbers import Real
 __all__ = [
     "FileError",
     "InputError",
+    "Misfit",
     "OutOfReach",
     "ShapeError",
     "SurefootError",
@@ -64,6 +66,15 @@ class ShapeError(InputError):
 
 class UnitError(InputError):
     """A unit, a scale or an up axis looks wrong and must be stated rather than guessed."""
+
+
+class Misfit(UnitError):
+    """Hips and feet lie where no legs of the rig join them: ``fact`` says how, ``question`` what it may come from."""
+
+    def __init__(self, fact: str, question: str, *, place: str = "") -> None:
+        super().__init__(f"{fact}; {question}", place=place)
+        self.fact = fact
+        self.question = question
 
 
 class FileError(InputError):

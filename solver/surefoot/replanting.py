@@ -2,19 +2,29 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
 from typing import Literal
 
 from surefoot.belt import Belt
 from surefoot.choice import Choice
 from surefoot.clip import Clip
-from surefoot.errors import UnknownName
+from surefoot.errors import InputError, Misfit, UnknownName
 from surefoot.given import checked
 from surefoot.ground import Ground
 from surefoot.planting import ALL, Planted, plant, scene_of
 from surefoot.rig import FEET, Rig
 
-__all__ = ["feet_edited", "replant"]
+__all__ = ["blaming_the_edit", "feet_edited", "replant"]
+
+
+@contextmanager
+def blaming_the_edit() -> Iterator[None]:
+    """Say of hips and feet that no leg joins that an edit took them apart; for clips that fitted before it."""
+    try:
+        yield
+    except Misfit as misfit:
+        raise InputError(f"after the edit {misfit.fact}; make it smaller") from None
 
 
 def feet_edited(before: Clip, after: Clip, rig: Rig) -> tuple[str, ...]:

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from surefoot.clip import Clip
 from surefoot.curves import Curve, Outside, Pack
-from surefoot.errors import InputError, UnitError, UnknownName
+from surefoot.errors import Misfit, UnknownName
 from surefoot.foot_styles import FootWorld, Setting, style_of
 from surefoot.poses import Pose, Space, check_turns
 from surefoot.rig import LENGTHWISE, Control, Rig
@@ -262,7 +262,7 @@ def _child(parent: Space, shift: Array, turn: Array | None) -> Space:
 
 
 def check_scale(binding: Binding, pose: Pose) -> None:
-    """Ask, by raising UnitError, when the clip looks like another unit or up axis than the rig's.
+    """Ask, by raising Misfit, when the clip looks like another unit or up axis than the rig's.
 
     A wrong unit or a Z-up clip would give a result that is nonsense in every
     frame, so it is better to stop than to guess.
@@ -271,20 +271,17 @@ def check_scale(binding: Binding, pose: Pose) -> None:
     to_ankle = pose.ankle - pose.hip
     span = float(length(to_ankle).mean())
     if not 0.15 * leg < span < 2.0 * leg:
-        raise UnitError(
-            f"hip and ankle are {span:.3g} m apart on average, but the leg is {leg:.3g} m long; "
-            "are the clip's unit and the rig's the same?",
+        raise Misfit(
+            f"hip and ankle are {span:.3g} m apart on average, but the leg is {leg:.3g} m long",
+            "are the clip's unit and the rig's the same, and the hips where they should be?",
             place="clip",
         )
     drop = to_ankle.reshape(3, -1).mean(axis=1)
     if not binding.rig.planar and abs(drop[1]) < 0.3 * leg and drop[2] < -0.6 * leg:
-        raise UnitError("the feet lie behind the hips, not below: is the clip Z-up? Surefoot reads +Y up", place="clip")
+        raise Misfit("the feet lie behind the hips, not below", "is the clip Z-up? Surefoot reads +Y up", place="clip")
     if drop[1] > 0.3 * leg:
-        raise InputError("the feet are above the hips; is the up axis turned over?", place="clip")
+        raise Misfit("the feet are above the hips", "is the up axis turned over?", place="clip")
     if not binding.rig.planar:
         sideways = float((pose.hips_turn[:, 0] * (pose.ankle[:, 0] - pose.ankle[:, 1])).sum(axis=0).mean())
         if sideways < -0.05 * leg:
-            raise InputError(
-                "the left foot is on the right of the right foot; are left and right swapped?",
-                place="clip",
-            )
+            raise Misfit("the left foot is on the right of the right foot", "are left and right swapped?", place="clip")

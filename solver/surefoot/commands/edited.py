@@ -54,7 +54,7 @@ def finish(
     from surefoot.commands.as_json import cautions_json, print_json, report_json
     from surefoot.commands.job import check_outputs, told_of
     from surefoot.formats.opening import clip_files, is_foreign
-    from surefoot.replanting import replant
+    from surefoot.replanting import blaming_the_edit, replant
     from surefoot.rig import FEET
     from surefoot.save import save_all
     from surefoot.tables import print_edit
@@ -65,6 +65,7 @@ def finish(
     made, planted = edited, None
     with told_of(job.path):
         first = job.judge(job.clip, job.belt)
+    with told_of(job.path), blaming_the_edit():
         rig = rooted(job.rig, edited)
         belt = None if edited.belt is not None else job.belt
         if plants and not options.no_plant:

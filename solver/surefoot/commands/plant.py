@@ -57,6 +57,7 @@ def add_options(parser: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Plant the clip, print before and after, and write what was asked for."""
+    from contextlib import nullcontext
     from dataclasses import replace
 
     import numpy as np
@@ -73,6 +74,7 @@ def run(options: argparse.Namespace) -> int:
     from surefoot.letting import let_down
     from surefoot.options import read_anchor, read_choice, read_count, read_frames, read_length, read_places, read_span
     from surefoot.planting import plant, scene_of
+    from surefoot.replanting import blaming_the_edit
     from surefoot.route import Route
     from surefoot.save import save_all
     from surefoot.tables import print_comparison, print_let
@@ -138,7 +140,7 @@ def run(options: argparse.Namespace) -> int:
     elif options.along is not None or options.stride is not None:
         raise InputError("it goes with --loops", place="--along" if options.along is not None else "--stride")
     clip = job.clip
-    with told_of(job.path):
+    with told_of(job.path), nullcontext() if before is None else blaming_the_edit():
         if let and laid is None:
             clip, _ = let_down(
                 clip,
