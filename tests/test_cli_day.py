@@ -81,7 +81,7 @@ def test_remix_mixes_clips_by_share(planted: Path, tmp_path: Path, capsys: pytes
 
 def test_remix_closes_a_loop(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     out = tmp_path / "closed.json"
-    text = run(capsys, "remix", "lamplighter", "--close", "-o", str(out))
+    text = run(capsys, "remix", "lamplighter", "--close", "-o", str(out), status=1)  # no leg moves: nothing is planted
     assert "edited: chest.yaw, chest.roll, left_arm.swing, right_arm.swing" in text
     assert all(curve.frames[-1] == 25.0 for curve in load_clip(out).channels.values())
 
@@ -104,6 +104,30 @@ def test_twin_keeps_the_source_side_and_says_how_far_it_was_off(
     again = tmp_path / "again.json"
     run(capsys, "twin", str(out), "--centre", "-o", str(again))
     assert again.read_text() == out.read_text()
+
+
+@pytest.mark.parametrize(
+    ("words", "edited"),
+    [
+        (("twin", "--of", "left_foot"), "edited: nothing"),
+        (("twin", "--of", "chest", "--centre"), "edited: nothing"),
+        (("twin", "--of", "left_arm"), "edited: right_arm.swing"),
+        (("remix", "--shift", "chest=2"), "edited: chest.yaw, chest.roll"),
+    ],
+)
+def test_an_edit_that_moves_no_leg_plants_nothing_and_says_so(
+    words: tuple[str, ...], edited: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    out, (command, *options) = tmp_path / "out.json", words
+    text = run(capsys, command, "lamplighter", *options, "-o", str(out), status=1)
+    assert edited in text.splitlines()
+    assert "the edit moves neither hips nor feet, so nothing is planted" in text.splitlines()
+    assert "not planted" in text.splitlines()
+    made, (clip, rig) = load_clip(out), demo("lamplighter")
+    frames = np.linspace(1.0, 25.0, 97)
+    for name in rig.channels():
+        one, two = (Pack.from_curves([one.channels[name]]).evaluate(frames) for one in (clip, made))
+        assert np.array_equal(one, two)
 
 
 @pytest.mark.parametrize(
@@ -183,6 +207,7 @@ def test_travel_at_another_speed_is_planted(
         (("remix", "lamplighter", "--shift", "chst=2"), "did you mean 'chest'"),
         (("remix", "lamplighter", "--mix", "lamplighter=2"), "a clip and its share, above 0 and below 1"),
         (("remix", "lamplighter", "--mix", "lamplighter=0.6", "--mix", "lamplighter=0.4"), "leave something"),
+        (("twin", "lamplighter", "--of", "chest"), "--of: what lies in the middle has no other side (chest.yaw, chest"),
         (("twin", "lamplighter", "--from", "lft"), "no side is called 'lft'"),
         (("twin", "treadmill"), "only a loop has half a cycle"),
         (("travel", "lamplighter", "--speed", "1.2"), "--speed and --by go together"),

@@ -6,6 +6,8 @@ from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from typing import Literal
 
+import numpy as np
+
 from surefoot.belt import Belt
 from surefoot.choice import Choice
 from surefoot.clip import Clip
@@ -15,7 +17,7 @@ from surefoot.ground import Ground
 from surefoot.planting import ALL, Planted, plant, scene_of
 from surefoot.rig import FEET, Rig
 
-__all__ = ["blaming_the_edit", "feet_edited", "replant"]
+__all__ = ["blaming_the_edit", "feet_edited", "moves_legs", "replant"]
 
 
 @contextmanager
@@ -25,6 +27,20 @@ def blaming_the_edit() -> Iterator[None]:
         yield
     except Misfit as misfit:
         raise InputError(f"after the edit {misfit.fact}; make it smaller") from None
+
+
+def moves_legs(before: Clip, after: Clip, rig: Rig) -> bool:
+    """Return whether an edit may move a hip or a foot: by a channel that poses them, the belt, stances or frames."""
+    if before.belt is not after.belt or before.stances != after.stances:
+        return True
+    if {*before.spaces} != {*after.spaces} or any(
+        not np.array_equal(space, after.spaces[name]) for name, space in before.spaces.items()
+    ):
+        return True
+    if (before.first, before.last, before.loop, before.rate) != (after.first, after.last, after.loop, after.rate):
+        return True
+    names = rig.channels()
+    return any(before.channels.get(name) is not after.channels.get(name) for name in names)
 
 
 def feet_edited(before: Clip, after: Clip, rig: Rig) -> tuple[str, ...]:

@@ -86,6 +86,11 @@ def twin(clip: Clip, rig: Rig, *, source: str = "left", of: Iterable[str] = (), 
     _check_way(clip, rig)
     mirror = mirror_of(clip, rig)
     named = _named(clip, rig, mirror, tuple(of))
+    middle = [name for name in mirror.reflections if named is not None and name in named]
+    if middle and not centre and all(mirror.reflections[name].side == "centre" for name in middle):
+        raise InputError(
+            f"what lies in the middle has no other side ({', '.join(middle)}); ask for centre too", place="of"
+        )
     made: dict[str, Curve] = {}
     for name, reflection in mirror.reflections.items():
         if named is not None and name not in named:

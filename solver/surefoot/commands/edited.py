@@ -38,6 +38,8 @@ def finish(
 ) -> int:
     """Plant the edited clip unless told not to, check it, print before and after, write it; return the exit status.
 
+    An edit that moves neither hips nor feet leaves the feet as they are.
+
     Parameters
     ----------
     told : sequence of str
@@ -54,7 +56,7 @@ def finish(
     from surefoot.commands.as_json import cautions_json, print_json, report_json
     from surefoot.commands.job import check_outputs, told_of
     from surefoot.formats.opening import clip_files, is_foreign
-    from surefoot.replanting import blaming_the_edit, replant
+    from surefoot.replanting import blaming_the_edit, moves_legs, replant
     from surefoot.rig import FEET
     from surefoot.save import save_all
     from surefoot.tables import print_edit
@@ -63,12 +65,15 @@ def finish(
     inputs = {"the clip": str(job.path), "--rig": options.rig, "--ground": options.ground}
     check_outputs({"--output": options.output}, inputs, over="--output")
     made, planted = edited, None
+    still = ""
     with told_of(job.path):
         first = job.judge(job.clip, job.belt)
     with told_of(job.path), blaming_the_edit():
         rig = rooted(job.rig, edited)
         belt = None if edited.belt is not None else job.belt
-        if plants and not options.no_plant:
+        if plants and not options.no_plant and not moves_legs(job.clip, edited, rig):
+            still = "the edit moves neither hips nor feet, so nothing is planted"
+        elif plants and not options.no_plant:
             planted = replant(
                 job.clip, edited, rig, ground=job.ground, belt=belt, feet=FEET if feet is None else feet,
                 keys="every" if options.every_frame else "few",
@@ -102,7 +107,7 @@ def finish(
             }
         )
     else:
-        for line in told:
+        for line in (*told, *([still] if still else [])):
             print(line)
         print_edit(made, first, after, edited=changed, removed=gone, planted=planted, written=written, seen=job.seen)
     return 0 if after.is_clean else 1

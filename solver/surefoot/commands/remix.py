@@ -11,7 +11,8 @@ __all__ = ["DESCRIPTION", "EXAMPLE", "add_options", "run"]
 
 DESCRIPTION = (
     "Scale, add to and shift channels or families of them, mix clips by weight, close the loop; then plant the feet "
-    "again where they stood. Edits are made in the order in which they're written; a mix comes first."
+    "again where they stood, if hips or feet moved. Edits are made in the order in which they're written; a mix comes "
+    "first."
 )
 EXAMPLE = "surefoot remix walk.json --scale hips=0.7 --shift chest.pitch=2 -o calmer.json"
 

@@ -10,7 +10,7 @@ __all__ = ["DESCRIPTION", "EXAMPLE", "add_options", "run"]
 
 DESCRIPTION = (
     "Give the other side one side's channels half a cycle later, sideways ones turned over, through the rig's axes. "
-    "The source side stays as it is, bit for bit; only the other foot is planted after."
+    "The source side stays as it is, bit for bit; only the other foot is planted after, where it or the hips moved."
 )
 EXAMPLE = "surefoot twin walk.json --from left -o both.json"
 
