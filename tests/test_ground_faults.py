@@ -9,6 +9,8 @@ import pytest
 
 import surefoot
 from surefoot.cli import main
+from surefoot.errors import FileError
+from surefoot.ground_file import parse_ground
 
 HEAD = 'surefoot = "ground/1"\nunit = "m"\n'
 
@@ -53,6 +55,26 @@ def test_a_fault_in_the_file(fault: str, command: str, tmp_path: Path, capsys: p
     assert "ground.toml" in said
     assert place in said
     assert not (tmp_path / "out.json").exists()
+
+
+@pytest.mark.parametrize(("data", "kind"), [("cobbles.csv", "grid"), ("rocks.ply", "mesh")])
+def test_heights_or_triangles_alone_are_told_the_file_that_names_them(
+    data: str, kind: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    (tmp_path / data).write_text("0,0\n0,0\n")
+    said = told(["check", *cycle(tmp_path), "--ground", str(tmp_path / data)], capsys)
+    assert f'kind = "{kind}", file = "{data}"' in said
+    lines = said[said.index('surefoot = "ground/1"') :].removesuffix("\n").split(", ")
+    (tmp_path / data).unlink()
+    with pytest.raises(FileError, match="there is no such file"):  # what is shown is a ground's file
+        parse_ground("\n".join(lines), folder=tmp_path)
+
+
+def test_a_mesh_that_ends_early_is_told_in_our_words(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    (tmp_path / "cut.ply").write_text("ply\nformat ascii 1.0\nelement vertex 3\n")
+    (tmp_path / "g.toml").write_text(HEAD + 'kind = "mesh"\nfile = "cut.ply"')
+    said = told(["check", *cycle(tmp_path), "--ground", str(tmp_path / "g.toml")], capsys)
+    assert "it's broken or ends too early" in said
 
 
 def test_a_hole_in_a_grid_where_a_foot_comes(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -61,6 +61,13 @@ IN_WORDS = {
 }
 
 
+DATA = {
+    **dict.fromkeys((".csv", ".npy"), ("heights", 'kind = "grid", file = "{}", spacing = 0.05')),
+    **dict.fromkeys((".ply", ".gltf", ".glb"), ("triangles", 'kind = "mesh", file = "{}"')),
+}
+"""Files that a ground's file names, by suffix: what they hold, and lines that name them."""
+
+
 @checked()
 def load_ground(path: str | PathLike[str]) -> Ground:
     """Return the ground that the TOML file ``path`` describes, in metres.
@@ -91,6 +98,9 @@ def load_ground(path: str | PathLike[str]) -> Ground:
     except (OSError, ValueError) as error:
         reason = getattr(error, "strerror", None) or str(error)
         raise FileError(f"expected a readable ground file, but it can't be read ({reason})", place=place) from None
+    if (data := DATA.get(Path(path).suffix.lower())) is not None:
+        lines = 'surefoot = "ground/1", unit = "m", ' + data[1].format(Path(path).name)
+        raise FileError(f"it holds {data[0]} alone; give a TOML file beside it, with the lines {lines}", place=place)
     try:
         text = raw.decode("utf-8-sig")
     except UnicodeDecodeError as error:
@@ -147,9 +157,9 @@ def _refused(reason: str, path: str, kind: GroundKind[Any] | None, wanted: Mappi
         inner = kind.within.get(path, kind.table)
         return UnknownName(f"key of a {path or f'{kind.name} ground'}", found[1], inner.__struct_fields__, place=path)
     if found := re.fullmatch(r"Object missing required field `(.*)`", reason):
-        return InputError(
-            f"expected {wanted.get(found[1], 'a value')}, got none", place=f"{path}.{found[1]}".lstrip(".")
-        )
+        place = f"{path}.{found[1]}".lstrip(".")
+        known = {**({} if kind is None else kind.wanted), **wanted}
+        return InputError(f"expected {known.get(place, 'a value')}, got none", place=place)
     if path == "surefoot":
         return InputError(f"expected {wanted[path]}, got something else", place=path)
     if found := re.fullmatch(r"Expected `array` of length (\d+), got (\d+)", reason):

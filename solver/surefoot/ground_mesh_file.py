@@ -32,9 +32,9 @@ def read_triangles(path: Path) -> tuple[NDArray[np.float64], NDArray[np.intp]]:
     try:
         mesh: Any = trimesh.load_scene(path).to_mesh()
     except Exception as error:  # whatever a faulty file makes the reader raise
-        raise FileError(
-            f"expected a mesh, but it can't be read ({str(error).splitlines()[0]:.80})", place=place
-        ) from None
+        lines = str(error).splitlines() if isinstance(error, ValueError) else []
+        reason = f"{lines[0]:.80}" if lines else "it's broken or ends too early"
+        raise FileError(f"expected a mesh, but it can't be read ({reason})", place=place) from None
     corners, faces = np.array(mesh.vertices, dtype=np.float64), np.array(mesh.faces, dtype=np.intp)
     if not len(faces):
         raise InputError("expected triangles, got none", place=place)

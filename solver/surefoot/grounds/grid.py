@@ -26,4 +26,9 @@ def _grid(told: Told[_Grid]) -> Grid:
     return Grid(heights, grid.spacing * metres, heading, origin, grid.smooth, grid.name or "grid")
 
 
-KIND = GroundKind("grid", _Grid, _grid)
+WANTED = {
+    "file": 'the file of its heights beside this one, such as file = "cobbles.csv"',
+    "spacing": "the distance from one height to the next in the file's unit, such as spacing = 0.05",
+}
+
+KIND = GroundKind("grid", _Grid, _grid, wanted=WANTED)

@@ -49,6 +49,8 @@ class GroundKind(Generic[Table]):
     table: type[Table]
     made: Callable[[Told[Table]], Ground]
     within: Mapping[str, type[msgspec.Struct]] = field(default_factory=dict)
+    wanted: Mapping[str, str] = field(default_factory=dict)
+    """What each field that can't be left out is, with a line as an example; fields within by ``field.inner``."""
 
 
 def to_heading(degrees: float) -> float:

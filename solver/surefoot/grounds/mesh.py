@@ -25,4 +25,6 @@ def _mesh(told: Told[_Mesh]) -> Mesh:
     return Mesh(corners * metres, faces, to_heading(mesh.heading_deg), origin, ceiling, mesh.name or "mesh")
 
 
-KIND = GroundKind("mesh", _Mesh, _mesh)
+WANTED = {"file": 'the file of its triangles beside this one, such as file = "rocks.ply"'}
+
+KIND = GroundKind("mesh", _Mesh, _mesh, wanted=WANTED)
