@@ -67,7 +67,12 @@ def test_a_rig_is_measured_from_a_joint_hierarchy(tmp_path: Path, capsys: pytest
         (["show", "nobody"], "'nobody'"),
         (["fit", "walk.json"], "no rig can be measured from it"),
         (["derive", "adult", "--side", "top"], "'top'"),
-        (["derive", "adult", "--json"], "--json: goes with show only"),
+        (["show", "adult", "--code"], "--code: goes with rig derive only"),
+        (["show", "adult", "--side", "left"], "--side: goes with rig derive only"),
+        (["show", "adult", "-o", "mine.toml"], "--output: goes with rig fit only"),
+        (["derive", "adult", "-o", "mine.py"], "--output: goes with rig fit only"),
+        (["derive", "adult", "--map", "m.toml"], "--map: goes with rig fit only"),
+        (["derive", "adult", "--json"], "--json: goes with rig show and rig fit only"),
     ],
 )
 def test_wrong_use_is_told(words: list[str], says: str, capsys: pytest.CaptureFixture[str]) -> None:

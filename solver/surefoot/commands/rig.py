@@ -22,7 +22,7 @@ def add_options(parser: argparse.ArgumentParser) -> None:
     """Add the command's own options to its parser."""
     parser.add_argument("what", metavar="WHAT", help="show, derive or fit")
     parser.add_argument("rig", metavar="RIG", help="a rig's name or TOML file; for fit, a capture")
-    parser.add_argument("--side", default="left", metavar="SIDE", help="derive: the left or the right leg")
+    parser.add_argument("--side", metavar="SIDE", help="derive: the left or the right leg; left out, the left")
     parser.add_argument("--code", action="store_true", help="derive: as Python code, not as expressions")
     parser.add_argument(
         "--map", metavar="FILE", help="fit: which marker or joint is which; left out, beside the capture"
@@ -43,13 +43,19 @@ def run(options: argparse.Namespace) -> int:
 
     if options.what not in WHAT:
         raise UnknownName("word", options.what, WHAT, place="rig")
-    if options.side not in FEET:
-        raise UnknownName("side", options.side, FEET, place="--side")
+    for option, given, what in (
+        ("--side", options.side is not None, "derive"), ("--code", options.code, "derive"),
+        ("--map", options.map is not None, "fit"), ("--output", options.output is not None, "fit"),
+        ("--json", options.json and options.what == "derive", "show and rig fit"),
+    ):  # fmt: skip
+        if given and options.what != what:
+            raise InputError(f"goes with rig {what} only", place=option)
+    side = "left" if options.side is None else options.side
+    if side not in FEET:
+        raise UnknownName("side", side, FEET, place="--side")
     rig = _fitted(options) if options.what == "fit" else load_rig(options.rig)
     if options.what == "derive":
-        if options.json:
-            raise InputError("goes with show only", place="--json")
-        print(_derived(rig, options.side, code=options.code))
+        print(_derived(rig, side, code=options.code))
     elif options.json:
         rest = rest_pose(rig)
         print_json(
@@ -63,6 +69,8 @@ def run(options: argparse.Namespace) -> int:
         )  # fmt: skip
     else:
         print("\n".join(map(wrapped, rig_words(rig))))
+        if options.output is not None:
+            print(f"written: {options.output}")
     return 0
 
 
