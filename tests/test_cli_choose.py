@@ -60,11 +60,14 @@ def _same(one: object, two: object) -> bool:
     return all(np.array_equal(getattr(one, field), getattr(two, field)) for field in fields)
 
 
-def test_rejecting_everything_leaves_the_clip_as_it_was(tmp_path: Path) -> None:
+def test_rejecting_everything_leaves_the_clip_as_it_was(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     path = lamplighter(tmp_path)
     clip = planted(path, "--reject", "slide,sink,hover,stretch", status=1)
     before = load_clip(path)
     assert all(_same(curve, before.channels[name]) for name, curve in clip.channels.items())
+    said = capsys.readouterr().out
+    assert "no channel was changed" in said
+    assert "needed nothing" not in said
 
 
 def test_hips_too_high_are_told_and_come_down_only_when_let(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -79,6 +82,16 @@ def test_hips_too_high_are_told_and_come_down_only_when_let(tmp_path: Path, caps
         assert _same(let.channels[name], load_clip(path).channels[name])
 
 
+@pytest.mark.parametrize("loops", [[], ["--loops", "2"]])
+def test_what_is_let_in_vain_is_told(loops: list[str], tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    planted(lamplighter(tmp_path), "--let", "hips.x,left_foot.y,hips.y", *loops, status=0)
+    said = capsys.readouterr().out
+    for name in ("hips.x", "left_foot.y"):
+        assert f"{name}: let in vain; only hips.y is ever lowered" in said
+    assert "hips.y: let in vain" not in said
+    assert ("hips.y: let, and left alone" in said) == (not loops)
+
+
 @pytest.mark.parametrize(
     ("words", "told"),
     [
@@ -87,6 +100,8 @@ def test_hips_too_high_are_told_and_come_down_only_when_let(tmp_path: Path, caps
         (["--only", "middle_foot"], "--only: no foot is called 'middle_foot'"),
         (["--frames", "x"], "--frames: wanted frames"),
         (["--frames", "9-3"], "run backwards"),
+        (["--accept", "slide", "--reject", "slide"], "--reject: leaves none of the kinds of --accept"),
+        (["--accept", ","], "--accept: names no kind; wanted at least one of slide, sink, hover, stretch"),
         (["--let", "hip.y"], "did you mean 'hips.y'"),
         (["--keys-at", "1,,2"], "--keys-at: wanted frames"),
         (["--every-frame", "--keys-at", "1"], "--keys-at: doesn't go together with --every-frame"),

@@ -110,6 +110,26 @@ def test_the_list_of_formats_is_that_of_the_library(capsys: pytest.CaptureFixtur
     assert "BVH" in capsys.readouterr().out
 
 
+def test_options_may_stand_between_the_two_files(tmp_path: Path) -> None:
+    out = tmp_path / "walk.glb"
+    assert main(["convert", "lamplighter", "--linear", str(out)]) == 0
+    assert out.exists()
+
+
+def test_a_name_without_a_suffix_is_told_to_hold_json(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    bare, layer = str(tmp_path / "bare"), str(tmp_path / "layer")
+    for words in (
+        ["plant", "lamplighter", "-o", bare, "--layer", layer],
+        ["remix", "lamplighter", "--add", "hips.y=1", "-o", bare],
+        ["convert", "lamplighter", bare], ["block", "walk", "-o", bare],
+    ):  # fmt: skip
+        capsys.readouterr()
+        main(words)
+        said = capsys.readouterr().out
+        files = [bare, layer] if "--layer" in words else [bare]
+        assert all(f"written: {name} (a clip in JSON, as it has no suffix)\n" in said for name in files)
+
+
 @pytest.mark.parametrize(
     ("words", "told"),
     [

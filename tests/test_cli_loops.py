@@ -44,6 +44,11 @@ def test_without_letting_the_stretch_and_the_proposal_are_told(capsys: pytest.Ca
     assert "steps 0.41 to 1.08 of their own length" in out
 
 
+def test_hips_that_only_come_down_are_said_to_be_lowered(capsys: pytest.CaptureFixture[str]) -> None:
+    main(["plant", "lamplighter", "--loops", "2"])
+    assert "hips lowered by 0 to 2 mm (a proposal" in capsys.readouterr().out
+
+
 def test_few_keys_are_few_on_stairs_too(capsys: pytest.CaptureFixture[str]) -> None:
     main(["plant", "lamplighter", "--ground", "kerb", "--loops", "3", "--let", "hips.y", "--json"])
     told = json.loads(capsys.readouterr().out)

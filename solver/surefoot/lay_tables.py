@@ -28,7 +28,10 @@ def print_laid(laid: Laid, report: Report) -> None:
     print(f"planted feet turn on the ball by {turned:.1f} {sign_of('deg')} at most (a warning beyond {warned:.0f})")
     low, high = 1e3 * laid.raised.min(), 1e3 * laid.raised.max()
     told = "applied" if laid.applied else "a proposal; --let hips.y applies it"
-    print(f"hips raised by {low:.0f} to {high:.0f} mm ({told})")
+    if high < 0.5:
+        print(f"hips lowered by {abs(high):.0f} to {abs(low):.0f} mm ({told})")
+    else:
+        print(f"hips raised by {low:.0f} to {high:.0f} mm ({told})")
 
 
 def print_locks(locks: Sequence[Lock]) -> None:

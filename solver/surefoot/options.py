@@ -170,6 +170,9 @@ def read_choice(only: str | None, frames: str | None, accept: str | None, reject
             if kind not in MENDED:
                 raise UnknownName("kind that planting mends", kind, MENDED, place=place)
         kinds = kinds & named if place == "--accept" else kinds - named
+        if not kinds and accept is not None:
+            told = "names no kind" if reject is None or not named else "leaves none of the kinds of --accept"
+            raise InputError(f"{told}; wanted at least one of {', '.join(MENDED)} to mend", place=place)
     return Choice(feet, span, frozenset(kinds))
 
 

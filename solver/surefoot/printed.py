@@ -5,11 +5,12 @@ from __future__ import annotations
 import re
 import sys
 from collections.abc import Sequence
+from pathlib import PurePath
 from textwrap import fill, wrap
 
 from surefoot.units import SIGNS
 
-__all__ = ["WIDE", "fitted", "sign_of", "wrapped"]
+__all__ = ["WIDE", "fitted", "sign_of", "wrapped", "written_line"]
 
 Rows = Sequence[Sequence[str]]
 WIDE = 100
@@ -27,6 +28,11 @@ def sign_of(unit: str) -> str:
     except (UnicodeEncodeError, LookupError):
         return unit
     return sign
+
+
+def written_line(path: str) -> str:
+    """Return the line that says that a clip's file was written, and in which format where no suffix tells it."""
+    return f"written: {path}" if PurePath(path).suffix else f"written: {path} (a clip in JSON, as it has no suffix)"
 
 
 def wrapped(text: str) -> str:

@@ -10,12 +10,13 @@ import numpy as np
 
 from surefoot.cautions import BUILT_GROUNDS
 from surefoot.checking import Report
+from surefoot.choice import MENDED
 from surefoot.clip import Clip
 from surefoot.curves import Pack
 from surefoot.findings import LEVELS, Finding
 from surefoot.oppose import Drag
 from surefoot.planting import Planted
-from surefoot.printed import fitted, sign_of, wrapped
+from surefoot.printed import fitted, sign_of, wrapped, written_line
 from surefoot.proposals import Proposal
 from surefoot.rig import FEET
 from surefoot.tolerances import KINDS
@@ -88,11 +89,10 @@ def print_comparison(
     turns = (f"{foot} {turn:.1f} {sign_of('deg')} at most" for foot, turn in zip(FEET, knees, strict=True))
     print(f"knees turned about their legs: {'; '.join(turns)}")
     count = len(planted.changed)
-    print(
-        f"channels written: {count} of {len(clip.channels)}; the others are untouched"
-        if count
-        else "the feet needed nothing"
-    )
+    if count:
+        print(f"channels written: {count} of {len(clip.channels)}; the others are untouched")
+    else:
+        print("no channel was changed" if any(f.kind in MENDED for f in left) else "the feet needed nothing")
     if planted.keys:
         print(_keys(planted))
     print(_verdict(after))
@@ -101,7 +101,7 @@ def print_comparison(
     for path, made in written.items():
         replaced = made.extra.get("replaced", ())
         tail = f" (replace, don't add: {', '.join(replaced)})" if replaced else ""
-        print(f"written: {path}{tail}")
+        print(f"{written_line(path)}{tail}")
     if not written:
         print("nothing written; name a file with -o to keep the result")
 
@@ -138,7 +138,7 @@ def print_edit(
         print(wrapped(f"planted: {', '.join(map(_plain, planted.changed)) or 'nothing needed it'}"))
     print(_verdict(after))
     for path in written:
-        print(f"written: {path}")
+        print(written_line(path))
     if not written:
         print("nothing written; name a file with -o to keep the result")
 
@@ -149,15 +149,18 @@ def print_drags(lags: Sequence[Drag]) -> None:
     print(wrapped(f"drag, frames: {', '.join(told) or 'nothing in a chain moves'}"))
 
 
-def print_let(before: Clip, after: Clip, let: Sequence[str]) -> None:
-    """Print by how much each channel that was let changed, in the clip's own unit."""
+def print_let(before: Clip, after: Clip, let: Sequence[str], height: str) -> None:
+    """Print by how much the hips' ``height`` changed where it was let, in the clip's own unit; no other ever is."""
     frames = np.arange(after.first, after.last + 1, dtype=np.float64)
     for name in let:
+        if name != height:
+            print(f"{_plain(name)}: let in vain; only {_plain(height) or 'the height of hips'} is ever lowered")
+            continue
         one, two = (Pack.from_curves([clip.channels[name]]).evaluate(frames)[0] for clip in (before, after))
         change = two - one
         most = int(np.abs(change).argmax())
-        told = f"changed by {change[most]:+.3g} at most (frame {frames[most]:g})" if change[most] else "not changed"
-        print(f"{_plain(name)}: {told}, as it was let")
+        told = f"changed by {change[most]:+.3g} at most (frame {frames[most]:g}), as it was let"
+        print(f"{_plain(name)}: {told if change[most] else 'let, and left alone'}")
 
 
 def _keys(planted: Planted) -> str:

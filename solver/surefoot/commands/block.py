@@ -46,6 +46,7 @@ def run(options: argparse.Namespace) -> int:
     from surefoot.options import read_amounts
     from surefoot.pairs import load_pairs, pair_names
     from surefoot.planting import plant
+    from surefoot.printed import written_line
     from surefoot.profile_file import profile_bytes
     from surefoot.recipe_file import load_recipe
     from surefoot.rig_file import load_rig, preset_names
@@ -101,7 +102,7 @@ def run(options: argparse.Namespace) -> int:
         seen = Seen(belt_stated=True, stances_stated=True, ground=name, for_pictures=stairs)
         print_findings(clip, report, seen=seen)
         for path in written:
-            print(f"written: {path}")
+            print(written_line(path))
         if not written:
             print("nothing written; name a file with -o to keep the result")
     return 0 if report.is_clean else 1

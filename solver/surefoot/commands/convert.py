@@ -46,11 +46,15 @@ def _other_format(options: argparse.Namespace) -> int:
     from surefoot.commands.as_json import print_json
     from surefoot.commands.job import check_outputs, open_plain, told_of
     from surefoot.errors import InputError
-    from surefoot.formats.opening import clip_files
+    from surefoot.formats.opening import clip_files, written_form
+    from surefoot.printed import written_line
     from surefoot.save import save_all
 
     if options.rig_out is not None or options.single:
         raise InputError("goes with --style only", place="--single" if options.single else "--rig-out")
+    form = written_form(options.output)
+    if options.linear and form.name != "glTF 2.0":
+        raise InputError("goes with .glb and .gltf only", place="--linear")
     path, clip, rig, rig_file, fitted = open_plain(options)
     check_outputs({"OUT": options.output}, {"the clip": str(path), "--map": options.map, "--rig": options.rig})
     with told_of(path):
@@ -61,7 +65,7 @@ def _other_format(options: argparse.Namespace) -> int:
     if options.json:
         print_json({"written": [name for _, name in files]})
     else:
-        print("\n".join(f"written: {name}" for _, name in files))
+        print("\n".join(written_line(name) for _, name in files))
     return 0
 
 
@@ -73,6 +77,7 @@ def _other_style(options: argparse.Namespace) -> int:
     from surefoot.commands.job import check_outputs, open_plain, told_of
     from surefoot.errors import InputError
     from surefoot.formats.opening import clip_files
+    from surefoot.printed import written_line
     from surefoot.restyle import convert
     from surefoot.rig_file import load_rig
     from surefoot.rig_save import rig_text
@@ -111,7 +116,7 @@ def _other_style(options: argparse.Namespace) -> int:
     else:
         print(f"feet by {made.rig.style}: {len(channels)} new channels" if channels else f"feet by {made.rig.style}")
         print(f"off by {1e3 * made.on_frames:.3g} mm on the frames, {1e3 * made.between:.3g} mm between two")
-        print("\n".join(f"written: {name}" for name in files), end="\n" if files else "")
+        print("\n".join(map(written_line, files)), end="\n" if files else "")
     return 0
 
 

@@ -24,6 +24,7 @@ from surefoot.lay_tables import print_locks
 from surefoot.options import read_anchor, read_frames, read_length
 from surefoot.pairs import Pairs, block_pairs, load_pairs, plant_pairs
 from surefoot.planting import plant, scene_of
+from surefoot.printed import written_line
 from surefoot.recipe import Recipe
 from surefoot.save import save_all
 from surefoot.tables import Seen, print_comparison, print_findings
@@ -138,7 +139,7 @@ def _end(options: argparse.Namespace, told: dict[str, object], written: Sequence
         return
     print()
     for path in written:
-        print(f"written: {path}")
+        print(written_line(path))
     if not written:
         print("nothing written; name a file with -o to keep the result")
 

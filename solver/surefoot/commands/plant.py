@@ -174,10 +174,13 @@ def run(options: argparse.Namespace) -> int:
         print_json({**told, **deck, "knees_turned_deg": knees, **cautions, **laid_out})
     else:
         print_comparison(job.clip, planted, first, after, written, knees, seen=job.seen)
+        height = job.rig.controls["hips"].axes.get("y")
+        lowered = "" if height is None else height.channel
         if laid is None:
-            print_let(job.clip, planted.clip, let)
+            print_let(job.clip, planted.clip, let, lowered)
             _print_way_on(planted, job.ground)
         else:
+            print_let(job.clip, planted.clip, [name for name in let if name != lowered], lowered)
             print_laid(laid, after)
     return 0 if after.is_clean else 1
 

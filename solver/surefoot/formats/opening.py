@@ -22,7 +22,16 @@ from surefoot.rig_save import rig_text
 from surefoot.tabled import held_by
 from surefoot.travel import ROOT, with_root
 
-__all__ = ["Opened", "by_suffix", "clip_files", "is_foreign", "known_formats", "open_clip", "open_motion"]
+__all__ = [
+    "Opened",
+    "by_suffix",
+    "clip_files",
+    "is_foreign",
+    "known_formats",
+    "open_clip",
+    "open_motion",
+    "written_form",
+]
 
 
 def known_formats() -> tuple[Format, ...]:
@@ -149,6 +158,18 @@ def _opened(path: Path, mapping: Mapping | None, rig: Rig | None) -> Opened:
     return Opened(clip, body, mapping, fitted=rig is None)
 
 
+def written_form(path: str | Path) -> Format:
+    """Return the format in which a clip goes to ``path``, without a suffix the native one; raise where none is."""
+    suffix = Path(path).suffix.lower()
+    known = [name for name, one in by_suffix().items() if one.written]
+    if suffix and suffix not in by_suffix():
+        raise UnknownName("format that is written", suffix, known, place=str(path))
+    form = by_suffix().get(suffix, known_formats()[0])
+    if form.write_clip is None:
+        raise InputError(f"{form.name} is read only; written are {', '.join(known)}", place=str(path))
+    return form
+
+
 def clip_files(
     clip: Clip, rig: Rig | None, path: str | Path, *, fitted: bool = False, rig_file: Path | None = None,
     spline: bool = True,
@@ -158,13 +179,8 @@ def clip_files(
     The clip itself comes first; then its mapping, and its rig where that was ``fitted`` to a capture,
     or where its ``rig_file`` lies in another folder.
     """
-    target, suffix = Path(path), Path(path).suffix.lower()
-    if suffix and suffix not in by_suffix():
-        known = [name for name, one in by_suffix().items() if one.written]
-        raise UnknownName("format that is written", suffix, known, place=str(path))
-    form = by_suffix().get(suffix, known_formats()[0])
-    if form.write_clip is None:
-        raise InputError(f"{form.name} is read only", place=str(path))
+    target, form = Path(path), written_form(path)
+    assert form.write_clip is not None
     beside: list[tuple[bytes, str]] = []
     if fitted and rig is not None:
         rig_path = target.with_suffix(".rig.toml")
