@@ -27,7 +27,7 @@ check lamplighter --belt | --belt: wanted a value after it; try surefoot check -
 check lamplighter --leave left | --leave: wanted 2 values after it; try surefoot check --help
 check lamplighter --landing soon | --landing: wanted a number, got 'soon'; try surefoot check --help
 check lamplighter --also slide | --also: no kind of finding that waits to be asked for is called 'slide'
-check lamplighter --ground text.ply | text.ply: expected TOML, but expected '=' after a key
+check lamplighter --ground text.ply | text.ply: it holds triangles alone; give a TOML file beside it, with the lines
 check lamplighter --stances left=1-15 | --stances: state the right foot's too; the clip states none (--stances right=
 plant | CLIP is missing; try surefoot plant --help
 plant lamplighter --keys-at 99 | --keys-at: frame 99 lies outside the clip's 1 to 24
@@ -65,7 +65,10 @@ report lamplighter | --output is missing; try surefoot report --help
 report lamplighter -o r.html --before nowhere.json | nowhere.json: can't be read: No such file or directory
 convert lamplighter | convert: wanted one of --style (ankle, rockers or joints) and --to (a rig)
 convert lamplighter x.json --style foo | --style: the control style 'foo' isn't known; use ankle, rockers, joints
-convert lamplighter x.xyz | lamplighter: x.xyz: no format that is written is called '.xyz'; known are
+convert lamplighter --linear x.json | --linear: goes with .glb and .gltf only
+convert lamplighter x.bvh | x.bvh: BVH is read only; written are .json, .csv, .glb,
+convert lamplighter x.json y.json | convert takes no further 'y.json'
+convert lamplighter x.xyz | x.xyz: no format that is written is called '.xyz'; known are
 map text.json | text.json: it holds channels, keys and all, which need no mapping; wanted nodes, joints or markers: .glb
 rig | WHAT and RIG are missing; try surefoot rig --help
 rig show nobody | no rig is called 'nobody'; known are

@@ -123,6 +123,8 @@ def main(argv: Sequence[str] | None = None) -> int:
     try:
         parser = _parser(given)
         options, unknown = parser.parse_known_args(given)
+        if len(unknown) == 1 and not unknown[0].startswith("-") and getattr(options, "out", "") is None:
+            options.out = unknown.pop()  # argparse doesn't wait for it where options stand between IN and OUT
         if unknown:
             parser.exit(2, f"surefoot: {_not_taken(options.command, unknown[0], vars(options))}\n")
     except SystemExit as stop:  # argparse has printed its sentence
