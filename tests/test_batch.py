@@ -42,6 +42,37 @@ def inside_fixture(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(batch_running, "run_here", run)
 
 
+@pytest.mark.skipif(sys.platform in ("win32", "darwin"), reason="file names are Unicode there")
+@pytest.mark.parametrize("to", ["", ".glb"])
+@pytest.mark.usefixtures("inside")
+def test_a_name_that_is_not_utf8_is_done_like_any_other_told_and_not_done_again(
+    to: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    lib, out = tmp_path / "lib", tmp_path / "out"
+    lib.mkdir()
+    for name in (b"fair.json", b"caf\xe9.json", b"broken\xff.json"):
+        surefoot.save_clip(surefoot.demo("lamplighter")[0], os.path.join(lib, os.fsdecode(name)))
+    with open(os.path.join(lib, os.fsdecode(b"broken\xff.json")), "wb") as file:
+        file.write(b"{")
+    words = (str(lib), "-o", str(out), "--processes", "1", *(["--to", to] if to else []))
+    assert batch(*words) == 1
+    rows = {row["clip"]: row for row in json.loads((out / "batch-summary.json").read_text())["clips"]}
+    assert {name: row["status"] for name, row in rows.items()} == {
+        "fair.json": "done", "caf\\xe9.json": "done", "broken\\xff.json": "failed",
+    }  # fmt: skip
+    assert os.path.exists(os.path.join(os.fsencode(out), b"caf\xe9.json" + to.encode()))
+    capsys.readouterr()
+    batch(*words)
+    assert "3 clips, 2 of them done before, 1 failed" in capsys.readouterr().out
+
+
+def test_a_file_in_place_of_the_folder_for_results_is_told(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    (tmp_path / "lib").mkdir()
+    (tmp_path / "file").write_text("")
+    assert batch(str(tmp_path / "lib"), "-o", str(tmp_path / "file")) == 2
+    assert capsys.readouterr().err.endswith("file is a file; name a folder\n")
+
+
 def test_a_folder_is_planted_with_its_paths_kept_and_the_worst_first(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+import os
+import sys
 from itertools import pairwise
 from pathlib import Path
 
@@ -114,6 +116,17 @@ def test_options_may_stand_between_the_two_files(tmp_path: Path) -> None:
     out = tmp_path / "walk.glb"
     assert main(["convert", "lamplighter", "--linear", str(out)]) == 0
     assert out.exists()
+
+
+@pytest.mark.skipif(sys.platform in ("win32", "darwin"), reason="file names are Unicode there")
+@pytest.mark.parametrize("suffix", [b".json", b".glb", b".csv", b".usda"])
+def test_a_name_that_is_not_utf8_is_written_told_and_read(
+    suffix: bytes, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    path = os.path.join(tmp_path, os.fsdecode(b"caf\xe9" + suffix))
+    main(["plant", "lamplighter", "-o", path, "--json"])
+    assert any(name.endswith("caf\\xe9" + suffix.decode()) for name in json.loads(capsys.readouterr().out)["written"])
+    assert main(["check", path]) == 0
 
 
 def test_a_name_without_a_suffix_is_told_to_hold_json(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -139,6 +139,8 @@ def main(argv: Sequence[str] | None = None) -> int:
         from surefoot.options import by_option
 
         return _refused(str(by_option(error) if isinstance(error, InputError) else error))
+    except UnicodeEncodeError:
+        return _refused("a file's name that isn't UTF-8 can't be written into another file; give it another name")
     except BrokenPipeError:
         _give_up_output()
         return 1

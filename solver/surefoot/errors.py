@@ -32,6 +32,7 @@ __all__ = [
     "came",
     "finite_number",
     "nearest_name",
+    "plain_name",
     "whole_number",
 ]
 
@@ -115,6 +116,11 @@ def nearest_name(name: str, known: Iterable[str]) -> str | None:
     alike = [one for one in names if one.casefold() == name.casefold()]
     matches = alike or get_close_matches(name, names, n=1, cutoff=0.6)
     return matches[0] if matches else None
+
+
+def plain_name(name: str) -> str:
+    r"""Return a file's name as text that can be written down: bytes that aren't UTF-8 as ``\xe9``."""
+    return name.encode("utf-8", "surrogateescape").decode("utf-8", "backslashreplace")
 
 
 def came(value: object) -> str:

@@ -69,7 +69,7 @@ def holds(row: Row | None, task: Task, out: Path) -> bool:
     """Return whether a journal's row still tells of the clip as it is, it went well, and its result is there."""
     if row is None or row.get("stamp") != task.stamp or row.get("status") != "done":
         return False
-    return not row.get("output") or (out / str(row["output"])).is_file()
+    return not row.get("output") or (out / task.output).is_file()
 
 
 def ordered(rows: Iterable[Row]) -> list[Row]:

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from surefoot.cautions import FOR_PICTURES
-from surefoot.errors import FileError, InputError, SurefootError
+from surefoot.errors import FileError, InputError, SurefootError, plain_name
 
 __all__ = ["Row", "Settings", "Task", "do_task", "find_tasks"]
 
@@ -43,8 +43,8 @@ class Settings:
 
 @dataclass(frozen=True, slots=True)
 class Task:
-    """One clip: its path under the folder, where it lies, the folder and the path under it that the result goes to,
-    and its state when it was found.
+    """One clip: its path under the folder as text, where it lies, the folder and the path under it that the result
+    goes to, and its state when it was found.
     """
 
     name: str
@@ -78,7 +78,10 @@ def find_tasks(folder: str | Path, out: str | Path, settings: Settings) -> list[
             if suffix in known and not file.startswith("."):
                 path = Path(here, file)
                 name = path.relative_to(root).as_posix()
-                found.append(Task(name, str(path), str(out), _output(name, suffix, settings), _stamp(path, settings)))
+                task = Task(
+                    plain_name(name), str(path), str(out), _output(name, suffix, settings), _stamp(path, settings)
+                )
+                found.append(task)
     if not found:
         raise InputError("no clip is in it, nor under it", place=str(folder))
     taken: dict[str, str] = {}
@@ -119,7 +122,7 @@ def do_task(task: Task, settings: Settings) -> Row:
         row |= {"status": "failed", "reason": " ".join(str(error).split())}
     except Exception as error:  # a fault of ours or of a library: told, and the rest go on
         row |= {"status": "failed", "reason": f"fault: {type(error).__name__}: {' '.join(str(error).split())[:300]}"}
-    return row
+    return {key: plain_name(value) if isinstance(value, str) else value for key, value in row.items()}
 
 
 def _done(task: Task, settings: Settings) -> Row:

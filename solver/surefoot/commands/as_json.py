@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from surefoot.cautions import BUILT_GROUNDS, FOR_ANIMATION
 from surefoot.checking import Report
 from surefoot.clip import Clip
+from surefoot.errors import plain_name
 from surefoot.ground import Ground
 from surefoot.laying import Laid
 from surefoot.locks import HOLDS, PARTS, Lock
@@ -109,6 +110,8 @@ def aboard_json(deck: str) -> dict[str, str]:
 
 def print_json(table: dict[str, Any]) -> None:
     """Print a table as indented JSON, numbers unrounded."""
+    if isinstance(table.get("written"), list):
+        table = table | {"written": [plain_name(str(path)) for path in table["written"]]}
     sys.stdout.write(msgspec.json.format(msgspec.json.encode(table), indent=2).decode() + "\n")
 
 

@@ -60,6 +60,8 @@ def run(options: argparse.Namespace) -> int:
         options.every_frame, _suffix(options.to),
     )  # fmt: skip
     out = Path(options.output)
+    if out.exists() and not out.is_dir():
+        raise InputError(f"{out} is a file; name a folder", place="--output")
     if not options.check and out.is_dir() and Path(options.folder).is_dir() and out.samefile(options.folder):
         raise InputError(f"{out} is the folder of the clips too; name another, so that they stay", place="--output")
     tasks = find_tasks(options.folder, out, settings)

@@ -18,7 +18,7 @@ import msgspec
 import numpy as np
 from numpy.typing import NDArray
 
-from surefoot.errors import FileError, InputError, UnknownName
+from surefoot.errors import FileError, InputError, UnknownName, plain_name
 from surefoot.file_faults import Words, in_plain_words, read_text
 from surefoot.formats.plain_toml import toml_text
 from surefoot.units import LENGTHS, read_rate
@@ -210,7 +210,7 @@ def mapping_text(mapping: Mapping) -> str:
     unit: str | float = next((name for name, size in LENGTHS.items() if size == mapping.unit), mapping.unit)
     table: dict[str, Any] = {"surefoot": FORMAT, "kind": mapping.kind}
     if mapping.file:
-        table["file"] = mapping.file
+        table["file"] = plain_name(mapping.file)
     table |= {"unit": unit, "axes": list(mapping.axes)}
     if mapping.take is not None:
         table["take"] = list(mapping.take)

@@ -10,7 +10,7 @@ from pathlib import Path
 from surefoot import formats
 from surefoot.clip import Clip
 from surefoot.clip_file import load_clip
-from surefoot.errors import FileError, InputError, UnknownName
+from surefoot.errors import FileError, InputError, UnknownName, plain_name
 from surefoot.formats.bodies import body_clip
 from surefoot.formats.carry import clip_of_nodes
 from surefoot.formats.form import Format, Reading, Writing
@@ -153,7 +153,7 @@ def _opened(path: Path, mapping: Mapping | None, rig: Rig | None) -> Opened:
         return Opened(clip_of_nodes(motion, mapping, rig), rig, mapping)
     if mapping.kind == "channels":
         raise InputError('a mapping of kind "channels" is for samples of channels, as in CSV')
-    name = str(mapping.clip.get("name") or path.stem)
+    name = str(mapping.clip.get("name") or plain_name(path.stem))
     clip, body = body_clip(motion, mapping, name=name, rig=rig)
     return Opened(clip, body, mapping, fitted=rig is None)
 
