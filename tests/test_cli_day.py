@@ -146,6 +146,12 @@ def test_an_edit_that_takes_hips_and_feet_apart_is_blamed_and_not_the_unit(
     assert text == f"surefoot: lamplighter: {says}; make it smaller\n"
 
 
+def test_a_speed_beyond_the_legs_is_blamed_and_not_the_unit(capsys: pytest.CaptureFixture[str]) -> None:
+    text = told(capsys, "travel", "lamplighter", "--speed", "20", "--by", "stride")
+    assert text.startswith("surefoot: lamplighter: after the edit hip and ankle are 3.5 m apart")
+    assert "unit" not in text
+
+
 def test_plant_before_an_edit_blames_the_edit_too(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     clip, rig = demo("lamplighter")
     save_clip(remix(clip, rig, [Edit("add", "hips.y", 2000.0)]), tmp_path / "high.json")

@@ -119,7 +119,7 @@ def test_options_may_stand_between_the_two_files(tmp_path: Path) -> None:
 
 
 @pytest.mark.skipif(sys.platform in ("win32", "darwin"), reason="file names are Unicode there")
-@pytest.mark.parametrize("suffix", [b".json", b".glb", b".csv", b".usda"])
+@pytest.mark.parametrize("suffix", [b".json", b".glb", b".csv"])
 def test_a_name_that_is_not_utf8_is_written_told_and_read(
     suffix: bytes, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -127,6 +127,17 @@ def test_a_name_that_is_not_utf8_is_written_told_and_read(
     main(["plant", "lamplighter", "-o", path, "--json"])
     assert any(name.endswith("caf\\xe9" + suffix.decode()) for name in json.loads(capsys.readouterr().out)["written"])
     assert main(["check", path]) == 0
+
+
+@pytest.mark.skipif(sys.platform in ("win32", "darwin"), reason="file names are Unicode there")
+def test_a_name_that_is_not_utf8_is_told_where_it_can_not_be_taken(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    path = os.path.join(tmp_path, os.fsdecode(b"caf\xe9.usda"))
+    main(["plant", "lamplighter", "-o", path])
+    capsys.readouterr()
+    assert main(["check", path]) == 2
+    assert "a file's name isn't UTF-8" in capsys.readouterr().err
 
 
 def test_a_name_without_a_suffix_is_told_to_hold_json(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -140,7 +140,7 @@ def main(argv: Sequence[str] | None = None) -> int:
 
         return _refused(str(by_option(error) if isinstance(error, InputError) else error))
     except UnicodeEncodeError:
-        return _refused("a file's name that isn't UTF-8 can't be written into another file; give it another name")
+        return _refused("a file's name isn't UTF-8, which what has to hold or open it can't take; rename it")
     except BrokenPipeError:
         _give_up_output()
         return 1

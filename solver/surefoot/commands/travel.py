@@ -33,6 +33,8 @@ def add_options(parser: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Measure the clip, or change its travel and write what was asked for."""
+    from contextlib import nullcontext
+
     from surefoot.checking import check
     from surefoot.commands.as_json import cautions_json, print_json
     from surefoot.commands.job import read_job, told_of
@@ -41,6 +43,7 @@ def run(options: argparse.Namespace) -> int:
     from surefoot.gait_phases import phases_in, steps_in
     from surefoot.pacing import at_speed
     from surefoot.planting import scene_of
+    from surefoot.replanting import blaming_the_edit
     from surefoot.travel import in_place, rooted, travelling
     from surefoot.walk_tables import gait_json, gait_lines
 
@@ -60,7 +63,8 @@ def run(options: argparse.Namespace) -> int:
             clip = in_place(clip, job.rig)
         rig = rooted(job.rig, clip)
         belt = job.belt if clip is job.clip else None
-        scene = scene_of(clip, rig, job.ground, belt)
+        with nullcontext() if clip is job.clip else blaming_the_edit():
+            scene = scene_of(clip, rig, job.ground, belt)
         stances = clip.stances if clip.stances is not None else check(clip, rig, ground=job.ground, belt=belt).stances
         gait = gait_in(scene, stances)
         expected = options.gait or named_gait(clip)
