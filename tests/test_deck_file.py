@@ -210,7 +210,8 @@ def test_a_wrong_deck_is_told_in_one_sentence(
 @pytest.mark.parametrize(
     ("clip", "deck", "says"),
     [
-        ("ferry", "fery", "--aboard: no deck's file or space of the clip is called 'fery'"),
+        ("ferry", "fery", "--aboard: no deck's file or space of the clip is called 'fery'; did you mean 'ferry'?"),
+        ("ferry", "boat", "--aboard: no deck's file or space of the clip is called 'boat'; known are ferry"),
         ("ferry", "nowhere.toml", "can't be read"),
         ("ferry", str(demo_path("trudge")), "it has no channel of a deck"),
         ("lamplighter", "ferry", "the clip is a loop"),

@@ -123,6 +123,7 @@ def test_a_deck_may_come_as_text_and_a_nameless_one_is_called_a_deck() -> None:
         (request("deck.load"), "give either path or text"),
         (request("deck.load", text=LIFT.replace("yaw =", "yow =")), "params.text: channels: no channel of a deck is"),
         (request("deck.load", path="nowhere.toml"), "can't be read"),
+        (request("deck.load", path="ferry"), "ferry: wanted a deck's file, whose name ends in .toml or .csv or .json"),
         (request("deck.load", path="nowhere.glb"), "no suffix of a deck's file"),
     ],
 )

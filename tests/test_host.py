@@ -485,6 +485,7 @@ def test_a_host_that_can_not_even_be_read_again_is_told_with_all_three_errors(de
         ({"ground": "hill.toml"}, "ground: wanted a Ground, got the text 'hill.toml'"),
         ({"before": "walk.json"}, "before: wanted a Clip, got the text 'walk.json'"),
         ({"choice": "left"}, "choice: wanted a Choice, got the text 'left'"),
+        ({"progress": 3}, "progress: wanted a function such as lambda share, what: None, got the number 3"),
         ({"let": 3}, "let: wanted a list of texts, got the number 3"),
         ({"leave": {"hips.y": True}}, "leave: wanted a list of texts, got a dict"),
     ],
@@ -492,6 +493,9 @@ def test_a_host_that_can_not_even_be_read_again_is_told_with_all_three_errors(de
 def test_a_value_of_another_kind_is_told_by_its_name(demo: tuple[Clip, Rig], given: dict[str, Any], told: str) -> None:
     with pytest.raises(InputError, match=told):
         plant(MemoryHost(demo[0]), demo[1], **given)
+    for no_host in (demo[0], MemoryHost, None):
+        with pytest.raises(InputError, match="host: wanted a Host"):
+            plant(no_host, demo[1])  # type: ignore[arg-type]
     with pytest.raises(InputError, match="rig: wanted a Rig, got the text 'adult'"):
         check(MemoryHost(demo[0]), "adult")  # type: ignore[arg-type]
 

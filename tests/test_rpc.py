@@ -414,6 +414,14 @@ def test_options_mean_what_they_mean_on_the_command_line() -> None:
         ("check", {"clip": "clip-1", "belt": 1e9}, "params.belt: faster than 1000 m/s", "InputError"),
         ("check", {"clip": "clip-1", "landing": 3}, "params.landing: wanted a number at most 1.0", "InputError"),
         ("check", {"clip": "clip-1", "stances": {"left": [[9, 3]]}}, "runs backwards, from frame 9 to 3", "InputError"),
+        ("rig.load", {"name": "adult"}, "params: 'name' is no parameter; known are rig, text", "InputError"),
+        ("about", {"all": True}, "params: 'all' is no parameter; there are none", "InputError"),
+        (
+            "plant",
+            {"clip": "clip-1", "keys": "all"},
+            "params.keys: 'all' is no word that may stand here; known are few, every",
+            "InputError",
+        ),
         ("check", {"clip": "clip-1", "stances": {"lft": []}}, "is no word that may stand here", "InputError"),
         (
             "check",

@@ -10,7 +10,7 @@ from surefoot.errors import UnknownName
 from surefoot.rig import Rig
 from surefoot.rig_file import load_rig
 
-__all__ = ["deck_path", "demo", "demo_name", "demo_path"]
+__all__ = ["deck_names", "deck_path", "demo", "demo_name", "demo_path"]
 
 
 def _folder() -> Path:
@@ -30,6 +30,11 @@ def deck_path(name: str) -> Path | None:
     """Return the file of the deck that a demo clip stands on, None where it stands on none."""
     path = _folder() / f"{name}_deck.toml"
     return path if path.is_file() else None
+
+
+def deck_names() -> list[str]:
+    """Return the demo clips that stand on a deck."""
+    return sorted(path.stem.removesuffix("_deck") for path in _folder().glob("*_deck.toml"))
 
 
 def demo_name(path: Path) -> str:

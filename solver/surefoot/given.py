@@ -154,10 +154,28 @@ def _stances(value: Any, place: str) -> tuple[Stance, ...]:
     return many_of(value, Stance, place)
 
 
+def _host(value: Any, place: str) -> Any:
+    lacks = [
+        name for name in ("setup", "status", "keys", "samples", "write") if not callable(getattr(value, name, None))
+    ]
+    if isinstance(value, type) or lacks:
+        told = "a class of your own with the methods of surefoot.host.Host, or a MemoryHost"
+        raise InputError(f"wanted a Host ({told}), got {came(value)}", place=place)
+    return value
+
+
+def _progress(value: Any, place: str) -> Any:
+    if not callable(value):
+        raise InputError(f"wanted a function such as lambda share, what: None, got {came(value)}", place=place)
+    return value
+
+
 READERS: Mapping[str, Reader] = {
     **dict.fromkeys(("clip", "before", "after"), _reader(Clip)),
     **dict.fromkeys(("rig", "to"), _reader(Rig)),
     "ground": _ground,
+    "host": _host,
+    "progress": _progress,
     "belt": _reader(Belt),
     "stances": _stances,
     "tolerances": checked_tolerances,

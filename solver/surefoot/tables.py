@@ -167,9 +167,9 @@ def _keys(planted: Planted) -> str:
     before, after, every = (sum(getattr(k, part) for k in planted.keys) for part in ("before", "after", "every_frame"))
     told = f"keys in them: {before} before, {after} now; one on every frame would be {every}"
     worst = max(planted.keys, key=lambda k: k.worst)
-    return (
-        told if worst.worst <= 1.0 else f"{told}\n{worst.channel} is off by {worst.worst:.1f} times what its keys may"
-    )
+    if worst.worst <= 1.0:
+        return told
+    return f"{told}\n{worst.channel} has too few keys: it's off what was planted by {worst.worst:.1f} times what it may"
 
 
 def print_proposals(ways: Sequence[Proposal]) -> None:

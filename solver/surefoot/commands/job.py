@@ -17,7 +17,7 @@ from surefoot.belt import STILL, Belt
 from surefoot.checking import Report, check
 from surefoot.clip import Clip
 from surefoot.deck import Deck, aboard, ashore, motion_of, name_of
-from surefoot.demos import deck_path, demo_name, demo_path
+from surefoot.demos import deck_names, deck_path, demo_name, demo_path
 from surefoot.errors import InputError, UnknownName
 from surefoot.formats.deck_file import load_deck
 from surefoot.formats.mapping import Mapping as ClipMapping
@@ -208,7 +208,8 @@ def _deck(name: str, clip: Clip) -> Deck | str:
     if name in clip.spaces:
         return name
     if plain and deck_path(name) is None:
-        raise UnknownName("deck's file or space of the clip", name, clip.spaces, place="--aboard")
+        known = {*clip.spaces, *deck_names()}
+        raise UnknownName("deck's file or space of the clip", name, known, place="--aboard")
     return load_deck((deck_path(name) if plain else None) or name)
 
 

@@ -65,6 +65,8 @@ def load_deck(path: str | Path) -> Deck:
         ".csv": lambda: _of_csv(read_text(path, what=WANTED_CSV), Path(path).stem, place),
         ".json": lambda: _told_of(place, load_clip(path)),
     }
+    if not suffix:
+        raise InputError(f"wanted a deck's file, whose name ends in {' or '.join(readers)}", place=place)
     if suffix not in readers:
         raise UnknownName("suffix of a deck's file", suffix, readers, place=place)
     deck = readers[suffix]()

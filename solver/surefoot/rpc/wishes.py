@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import Annotated, Any, Literal, TypeVar
+from typing import Annotated, Any, Literal, TypeVar, get_args, get_origin, get_type_hints
 
 import msgspec
 import numpy as np
@@ -158,9 +158,19 @@ def read_wish(kind: type[Kind], params: dict[str, Any] | list[Any]) -> Kind:
     try:
         return msgspec.convert(params, kind)
     except msgspec.ValidationError as error:
-        told, where = in_plain_words(error, Words(fields=fields, choices={}))
+        choices = {name: _words_of(hint) for name, hint in get_type_hints(kind).items()}
+        told, where = in_plain_words(error, Words(fields=fields, choices=choices))
+        if told.endswith("is no field of the format"):
+            told += f"; known are {', '.join(fields)}" if fields else "; there are none"
         told = told.replace("field of the format", "parameter").replace("the field", "the parameter")
         raise InputError(told, place=where.replace("$", "params", 1) or "params") from None
+
+
+def _words_of(hint: object) -> tuple[str, ...]:
+    """Return the words that a parameter's type spells out, such as few and every."""
+    if get_origin(hint) is Literal:
+        return get_args(hint)
+    return tuple(word for one in get_args(hint) for word in _words_of(one))
 
 
 def belt_of(wish: Check) -> Belt | None:
