@@ -229,6 +229,27 @@ def test_a_wrong_number_is_told_beside_its_control(page: Any) -> None:
     assert wishes_of(page)["clearance"] == 0.012
 
 
+def test_a_number_typed_out_of_its_range_leaves_what_stood_before(page: Any) -> None:
+    """Digit by digit 80 is 8 first, which is in the range; that may not stay, nor the sentence go."""
+    field = page.get_by_label("slope up ahead, degrees", exact=True)
+    field.fill("2")
+    settled(page)
+    field.blur()
+    field.click()
+    page.keyboard.press("Control+a")
+    page.keyboard.type("8")
+    settled(page)
+    page.keyboard.type("0")
+    settled(page)
+    assert "slope up ahead: a number from -30 to 30 degrees is wanted" in page.inner_text("#setup")
+    assert field.input_value() == "80"
+    assert wishes_of(page)["slope"] == 2.0
+    field.blur()
+    page.get_by_label("clearance, mm", exact=True).fill("3")
+    settled(page)
+    assert field.input_value() == "2"
+
+
 def test_what_the_server_refuses_is_told_and_the_page_goes_on(page: Any, served: PageServer) -> None:
     served.work.clip = replace(served.work.clip, locked=frozenset({"hips.y"}))
     page.get_by_label("bob, later, frames").fill("2")

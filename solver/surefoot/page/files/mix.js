@@ -73,6 +73,7 @@ function makeSetup(about, past) {
 }
 
 function shown(input, value) {
+  if (input === document.activeElement && input.classList.contains("wrong")) return;  // still being typed
   if (input.valueAsNumber !== value) input.value = value;
   if (!input.classList.contains("wrong")) return;
   input.classList.remove("wrong");
