@@ -5,6 +5,7 @@ from __future__ import annotations
 import errno
 import json
 import os
+import re
 from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
@@ -13,7 +14,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from surefoot import Clip, Rig, check, plant
+from surefoot import Clip, Rig, check, plant, propose
 from surefoot.choice import Choice, Rejected
 from surefoot.clip_file import load_clip
 from surefoot.page.server import PageServer
@@ -227,6 +228,21 @@ def test_a_wrong_number_is_told_beside_its_control(page: Any) -> None:
     field.fill("12")
     settled(page)
     assert wishes_of(page)["clearance"] == 0.012
+
+
+def test_a_way_tells_the_signs_of_its_amounts_and_only_what_it_makes_worse(page: Any, served: PageServer) -> None:
+    clip, rig = served.work.clip, served.work.rig
+    ways = propose(clip, rig)
+    words = page.locator(".ways").all_text_contents()
+    told = " ".join(words)
+    way = next(way for way in ways if way.finding.kind == "slide" and way.finding.foot == "left")
+    for name, amounts in zip(way.channels, way.shown, strict=True):
+        most = float(amounts[np.abs(amounts).argmax()])
+        digits = 0 if abs(most) >= 100 else 1 if abs(most) >= 10 else 2
+        assert f"{name} {'+' if most > 0 else ''}{most:.{digits}f} mm" in told
+    pairs = re.findall(r"([\d.]+ \S+) \(was ([\d.]+ [^)]+)\)", told)
+    assert pairs
+    assert all(after != before for after, before in pairs)
 
 
 def test_a_number_typed_out_of_its_range_leaves_what_stood_before(page: Any) -> None:

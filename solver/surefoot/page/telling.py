@@ -35,7 +35,7 @@ def told_ways(report: Report, ways: tuple[Proposal, ...]) -> list[list[dict[str,
                 {
                     "way": way.way, "default": way.default, "asks": way.asks, "cost": way.cost,
                     "leaves": way.shown_left, "unit": finding.unit, "channels": list(way.channels),
-                    "most": [float(np.abs(amounts).max()) for amounts in way.shown],
+                    "most": [float(amounts[np.abs(amounts).argmax()]) for amounts in way.shown],
                     "units": ["deg" if turns else "mm" for turns in way.angles],
                     "worse": [
                         {"kind": w.kind, "foot": w.foot, "before": w.shown_before, "after": w.shown, "unit": w.unit}

@@ -90,6 +90,7 @@ def _told(way: Proposal) -> tuple[str, ...]:
         f'<span class="whole">{escape(w.foot)} {w.kind} {told_number(w.shown, w.unit)} '
         f"(was {told_number(w.shown_before, w.unit)})</span>"
         for w in way.worse
+        if told_number(w.shown, w.unit) != told_number(w.shown_before, w.unit)
     ]
     asks = f", asks for {escape(way.asks)}" if way.asks else ""
     taken = " <strong>(taken)</strong>" if way.default else ""

@@ -70,8 +70,9 @@ function item(finding, ways, about, past, go, i) {
 
 function wayItem(way, k, finding, taken, past, i) {
   const mine = taken?.way === way.way;
-  const most = way.channels.map((name, c) => `${name} ${amount(way.most[c], way.units[c])}`).join(", ");
-  const worse = way.worse.map((one) => `${one.kind} ${one.foot} ${amount(one.after, one.unit)}`).join(", ");
+  const most = way.channels.map((name, c) => `${name} ${way.most[c] > 0 ? "+" : ""}${amount(way.most[c], way.units[c])}`).join(", ");
+  const said = (one) => [amount(one.after, one.unit), amount(one.before, one.unit)];
+  const worse = way.worse.filter((one) => said(one)[0] !== said(one)[1]).map((one) => `${one.kind} ${one.foot} ${said(one)[0]} (was ${said(one)[1]})`).join(", ");
   const told = `${most}; costs ${way.cost.toFixed(2)}, leaves ${amount(way.leaves, way.unit)}${worse ? `; makes worse: ${worse}` : ""}${way.asks ? `; changes ${way.asks}` : ""}`;
   const one = { kind: finding.kind, foot: finding.foot, part: finding.part ?? "", way: way.way, first: finding.first, last: finding.last };
   return made("li", {}, made("div", { class: "row" }, made("span", {}, `${way.way}${way.default ? " (what planting does)" : ""}: ${told}`),
