@@ -66,6 +66,27 @@ def test_a_name_that_is_not_utf8_is_done_like_any_other_told_and_not_done_again(
     assert "3 clips, 2 of them done before, 1 failed" in capsys.readouterr().out
 
 
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        (("--rig", "nobody"), "--rig: no rig is called 'nobody'"),
+        (("--map", "nowhere.toml"), "nowhere.toml: can't be read"),
+        (("--ground", "cloud"), "--ground: no ground file or preset is called 'cloud'"),
+        (("--belt", "fast"), "--belt: wanted metres a second"),
+        (("--tolerance", "slide=2"), "--tolerance slide: wanted an amount"),
+    ],
+)
+def test_an_option_that_no_clip_can_be_done_with_is_told_once(
+    words: tuple[str, ...], told: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    lib, out = library(tmp_path / "lib", 2), tmp_path / "out"
+    assert batch(str(lib), "-o", str(out), *words) == 2
+    error = capsys.readouterr().err
+    assert told in error
+    assert error.count("\n") == 1
+    assert not out.exists()
+
+
 def test_a_file_in_place_of_the_folder_for_results_is_told(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     (tmp_path / "lib").mkdir()
     (tmp_path / "file").write_text("")

@@ -46,6 +46,7 @@ def run(options: argparse.Namespace) -> int:
     from surefoot.batch.summary import Journal, holds, ordered, read_journals, save_summary
     from surefoot.batch.task import RANKS, Settings, find_tasks
     from surefoot.commands.as_json import print_json
+    from surefoot.commands.job import check_named
     from surefoot.errors import InputError
     from surefoot.save import sweep
 
@@ -64,6 +65,7 @@ def run(options: argparse.Namespace) -> int:
         raise InputError(f"{out} is a file; name a folder", place="--output")
     if not options.check and out.is_dir() and Path(options.folder).is_dir() and out.samefile(options.folder):
         raise InputError(f"{out} is the folder of the clips too; name another, so that they stay", place="--output")
+    check_named(options)
     tasks = find_tasks(options.folder, out, settings)
     tasks = tasks if shard is None else tasks[shard[0] - 1 :: shard[1]]
     if shard is None:  # other shards may be writing at this moment

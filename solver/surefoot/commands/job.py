@@ -21,6 +21,7 @@ from surefoot.demos import deck_names, deck_path, demo_name, demo_path
 from surefoot.errors import InputError, UnknownName
 from surefoot.formats.deck_file import load_deck
 from surefoot.formats.mapping import Mapping as ClipMapping
+from surefoot.formats.mapping import load_mapping
 from surefoot.formats.opening import Opened, clip_files, open_clip
 from surefoot.ground import Flat, Ground
 from surefoot.ground_file import load_ground
@@ -37,6 +38,7 @@ from surefoot.travel import rooted
 __all__ = [
     "Job",
     "SeveralPairs",
+    "check_named",
     "check_outputs",
     "clip_path",
     "open_plain",
@@ -142,6 +144,20 @@ def read_job(options: argparse.Namespace) -> Job:
         path, clip, rig, ground, belt, tolerances, options.landing, also, opened.mapping, opened.fitted, rig_file,
         deck, shore, "" if riding is None else name_of(riding),
     )  # fmt: skip
+
+
+def check_named(options: argparse.Namespace) -> None:
+    """Raise for an option of a batch that is wrong whatever the clip, so that it's told once and not of every clip."""
+    if options.rig is not None:
+        _rig_named(options.rig, "--rig")
+    if options.map is not None:
+        load_mapping(options.map)
+    if options.ground is not None:
+        _ground(options.ground)
+    if options.belt not in (None, "still", "estimate"):
+        read_belt(options.belt)
+    for text in options.tolerance:
+        read_amount(text)
 
 
 def open_plain(options: argparse.Namespace) -> tuple[Path, Clip, Rig | None, Path | None, bool]:
