@@ -68,6 +68,10 @@ convert lamplighter x.json --style foo | --style: the control style 'foo' isn't 
 convert lamplighter --linear x.json | --linear: goes with .glb and .gltf only
 convert lamplighter x.bvh | x.bvh: BVH is read only; written are .json, .csv, .glb,
 convert lamplighter x.json y.json | convert takes no further 'y.json'
+convert lamplighter --to nobody -o x.json | --to: no rig is called 'nobody'
+convert lamplighter --to stalker -o x.json | --to: the left hip of stalker is
+convert lamplighter --to adult -o x.json | --to: the left thigh of adult is
+map text.bvh --rig nobody | --rig: no rig is called 'nobody'
 convert lamplighter x.xyz | x.xyz: no format that is written is called '.xyz'; known are
 map text.json | text.json: it holds channels, keys and all, which need no mapping; wanted nodes, joints or markers: .glb
 rig | WHAT and RIG are missing; try surefoot rig --help

@@ -13,7 +13,7 @@ import pytest
 from numpy.typing import NDArray
 from scipy.spatial.transform import Rotation
 
-from surefoot import Clip, Curve, Rig, check, load_rig, plant, preset_names
+from surefoot import Clip, Curve, Rig, check, demo, load_rig, plant, preset_names
 from surefoot.errors import InputError
 from surefoot.foot_styles import FootWorld, Setting, style_of
 from surefoot.poses import Space
@@ -53,6 +53,20 @@ def legs_of_two() -> list[str]:
 
 
 # ---- the foot-roll channel ----
+
+
+@pytest.mark.parametrize("part", ["thigh", "shank"])
+def test_a_rig_of_other_lengths_or_units_is_not_written_for(part: str) -> None:
+    clip, rig = demo("lamplighter")
+    left, right = rig.legs
+    longer = replace(rig, legs=(left, replace(right, **{part: getattr(right, part) + 0.01})))
+    with pytest.raises(InputError, match=f"to: the right {part} of lamplighter is .* same lengths"):
+        convert(clip, rig, to=longer)
+    hips = rig.controls["hips"]
+    metres = replace(hips, axes={**hips.axes, "y": replace(hips.axes["y"], scale=1.0)})
+    with pytest.raises(InputError, match="reads the hips' y by another channel, unit or zero"):
+        convert(clip, rig, to=replace(rig, controls={**rig.controls, "hips": metres}))
+    assert convert(clip, rig, to=replace(rig, name="twin")).on_frames < 1e-9
 
 
 def test_a_foot_roll_is_spread_over_heel_ball_and_toe_and_joined_again() -> None:

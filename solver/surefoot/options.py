@@ -46,6 +46,7 @@ OPTION_OF = {
         "anchor", "style", "scale", "add", "shift", "mix", "of", "frames", "landing",
     )},
     "path": "--along",
+    "to": "--to",
     "source": "--from",
     "choice: frames": "--frames",
 }  # fmt: skip

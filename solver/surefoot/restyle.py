@@ -17,7 +17,7 @@ from surefoot.curves import Curve, Outside, Shape
 from surefoot.errors import InputError
 from surefoot.feet_in_world import PARTS, Fine, segments_of
 from surefoot.given import checked
-from surefoot.rig import Rig
+from surefoot.rig import FEET, Rig
 from surefoot.rig_styles import rig_in_style
 from surefoot.rotations import matrix
 from surefoot.spaces import Binding
@@ -25,6 +25,10 @@ from surefoot.spaces import Binding
 __all__ = ["Converted", "convert"]
 
 Array = NDArray[np.float64]
+
+SOLE = ("heel", "ball", "toe")
+ALIKE = 1e-3
+"""Share of the leg by which lengths of two rigs may differ that are called the same."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -58,12 +62,15 @@ def convert(clip: Clip, rig: Rig, *, style: str = "", single: bool = False, to: 
     Raises
     ------
     InputError
-        If the clip doesn't fit the rig, or the style isn't known.
+        If the clip doesn't fit the rig, the style isn't known, or ``to`` has other lengths, or reads the hips by other
+        channels, units or zeros.
     """
     if not style and to is None:
         wanted = f"wanted a style ({', '.join(Rig.STYLES)}), or with to the rig to write for"
         raise InputError(f"{wanted}, got neither", place="convert")
     target = rig_in_style(rig, style, single=single) if to is None else to
+    if to is not None:
+        _check_alike(rig, to)
     binding = Binding(rig, clip)
     theirs = {axis.channel for foot in rig.feet for axis in foot.axes.values()}
     ours = {axis.channel: axis for foot in target.feet for axis in foot.axes.values()}
@@ -78,6 +85,36 @@ def convert(clip: Clip, rig: Rig, *, style: str = "", single: bool = False, to: 
     channels = {**stay, **_curves(clip, blank, segments, stepped=_stepped(clip, theirs))}
     made = replace(clip, channels=channels, rig=target.name)
     return Converted(made, target, *_off(fine, Fine(Binding(target, made)), target))
+
+
+def _check_alike(rig: Rig, to: Rig) -> None:
+    """Raise unless both rigs have the same legs and read what isn't the feet's alike."""
+    for side, one, two in zip(FEET, rig.legs, to.legs, strict=True):
+        for part in ("hip", "thigh", "shank", "hock", *SOLE):
+            mine, theirs = (getattr(leg.foot if part in SOLE else leg, part) for leg in (one, two))
+            if not np.allclose(mine, theirs, rtol=0.0, atol=ALIKE * rig.leg):
+                raise InputError(
+                    f"the {side} {part} of {to.name} is {_metres(theirs)}, but that of {rig.name} {_metres(mine)}; "
+                    "wanted a rig of the same lengths",
+                    place="to",
+                )
+    feet = {foot.name for foot in rig.feet}
+    for name, control in rig.controls.items():
+        if name in feet or name not in to.controls:
+            continue
+        others = to.controls[name].axes
+        for key, axis in control.axes.items():
+            other = others.get(key)
+            if other is not None and (other.channel, other.scale, other.zero) != (axis.channel, axis.scale, axis.zero):
+                raise InputError(
+                    f"{to.name} reads the {name}' {key} by another channel, unit or zero than {rig.name}; "
+                    "they stay as they are, so wanted a rig that reads them alike",
+                    place="to",
+                )
+
+
+def _metres(size: Array | float) -> str:
+    return ", ".join(f"{part:.3g}" for part in np.atleast_1d(size)) + " m"
 
 
 def _rows(blank: Binding, fine: Fine) -> Array:

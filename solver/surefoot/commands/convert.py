@@ -74,7 +74,7 @@ def _other_style(options: argparse.Namespace) -> int:
     from pathlib import Path
 
     from surefoot.commands.as_json import print_json
-    from surefoot.commands.job import check_outputs, open_plain, told_of
+    from surefoot.commands.job import check_outputs, open_plain, said_of, told_of
     from surefoot.errors import InputError
     from surefoot.formats.opening import clip_files
     from surefoot.printed import written_line
@@ -99,7 +99,10 @@ def _other_style(options: argparse.Namespace) -> int:
         over="--output",
     )
     with told_of(path):
-        to = None if options.to is None else load_rig(options.to)
+        to = None
+        if options.to is not None:
+            with said_of("--to"):
+                to = load_rig(options.to)
         made = convert(clip, rig, style=options.style or "", single=options.single, to=to)
     written = []
     if options.output is not None:

@@ -24,7 +24,7 @@ def run(options: argparse.Namespace) -> int:
     from pathlib import Path
 
     from surefoot.commands.as_json import print_json
-    from surefoot.commands.job import check_outputs
+    from surefoot.commands.job import check_outputs, said_of
     from surefoot.formats.guess import propose_mapping
     from surefoot.formats.mapping import mapping_text
     from surefoot.formats.opening import open_motion
@@ -32,7 +32,8 @@ def run(options: argparse.Namespace) -> int:
     from surefoot.save import save_bytes
 
     check_outputs({"--output": options.output}, {"the file": options.file, "--rig": options.rig})
-    controls = ("hips", "left_foot", "right_foot") if options.rig is None else tuple(load_rig(options.rig).controls)
+    with said_of("--rig"):
+        controls = ("hips", "left_foot", "right_foot") if options.rig is None else tuple(load_rig(options.rig).controls)
     said = propose_mapping(open_motion(options.file), file=Path(options.file).name, controls=controls)
     if options.rig is not None and said.kind == "controls":
         said.clip["rig"] = options.rig  # type: ignore[index]
