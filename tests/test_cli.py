@@ -94,6 +94,12 @@ def test_tables_are_plain_text_when_piped() -> None:
     assert max(map(len, done.stdout.splitlines())) < 110
 
 
+def test_many_stances_go_on_over_lines_that_fit(capsys: pytest.CaptureFixture[str]) -> None:
+    out = shown(capsys, "check", "treadmill", status=1)
+    assert "stances (found): left " in out
+    assert max(map(len, out.splitlines())) <= 100
+
+
 def test_a_terminal_gets_the_same_cells_and_names_are_no_markup(
     tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:

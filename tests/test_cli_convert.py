@@ -11,6 +11,15 @@ from surefoot import check, load_clip, load_rig
 from surefoot.cli import main
 
 
+def test_a_stretched_leg_that_joints_cannot_follow_is_told(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["convert", "lamplighter", "--style", "joints"]) == 0
+    assert "plant the clip first" in capsys.readouterr().out
+    main(["plant", "lamplighter", "-o", str(tmp_path / "planted.json")])
+    capsys.readouterr()
+    assert main(["convert", str(tmp_path / "planted.json"), "--style", "joints"]) == 0
+    assert "plant the clip first" not in capsys.readouterr().out
+
+
 def test_a_converted_clip_names_its_rig_and_is_planted_by_the_next_command(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

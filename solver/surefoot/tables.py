@@ -263,7 +263,7 @@ def _print_seen(clip: Clip, report: Report, seen: Seen) -> None:
         print(BUILT_GROUNDS)
     found = "" if seen.stances_stated else " (found)"
     told = "; ".join(f"{foot} {spans or 'none'}" for foot, spans in stances.items())
-    print(f"stances{found}: {told}")
+    print(wrapped(f"stances{found}: {told}"))
     beyond = any(s.last > clip.last for s in report.stances) or any(f.last > clip.last for f in report.findings)
     if clip.loop and beyond:
         print(f"frames beyond {clip.last} are the next round: {clip.last + 1} is {clip.first} again")

@@ -11,6 +11,8 @@ DESCRIPTION = (
     "Or write its feet in another style of control: about the ankle, by rockers (heel, ball and toe), or by joint "
     "angles. Hips and every other channel stay as they are."
 )
+TOLD = 1e-4
+"""Metres by which a leg by joints may miss its foot unsaid."""
 EXAMPLE = "surefoot convert walk.json walk.glb; or: surefoot convert walk.json --style rockers -o rockers.json"
 
 
@@ -119,6 +121,8 @@ def _other_style(options: argparse.Namespace) -> int:
     else:
         print(f"feet by {made.rig.style}: {len(channels)} new channels" if channels else f"feet by {made.rig.style}")
         print(f"off by {1e3 * made.on_frames:.3g} mm on the frames, {1e3 * made.between:.3g} mm between two")
+        if made.rig.style == "joints" and made.on_frames > TOLD:
+            print("a leg by joints can't be longer than it is: plant the clip first where it's stretched")
         print("\n".join(map(written_line, files)), end="\n" if files else "")
     return 0
 
