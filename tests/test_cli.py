@@ -95,8 +95,8 @@ def test_tables_are_plain_text_when_piped() -> None:
 
 
 def test_many_stances_go_on_over_lines_that_fit(capsys: pytest.CaptureFixture[str]) -> None:
-    out = shown(capsys, "check", "treadmill", status=1)
-    assert "stances (found): left " in out
+    out = shown(capsys, "plant", "lamplighter", "--loops", "12", status=0)
+    assert "stances: left 1-15, 25-39, " in out
     assert max(map(len, out.splitlines())) <= 100
 
 
