@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 import surefoot
+from surefoot.cli import main
 from surefoot.errors import InputError
 from surefoot.formats.mapping import mapping_path
 from surefoot.formats.opening import clip_files, open_clip
@@ -57,3 +58,17 @@ def test_toes_without_a_node_are_asked_about(tmp_path: Path) -> None:
     mapping_path(path).write_text(bare)
     with pytest.raises(InputError, match=r"nodes\.left_foot\.toes: the rig bends its toes"):
         open_clip(path)
+
+
+def test_a_stage_is_never_laid_over_itself(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    path, _, _ = written(tmp_path)
+    before = path.read_bytes()
+    assert main(["plant", str(path), "-o", str(path)]) == 2
+    assert "--output: " in (told := capsys.readouterr().err)
+    assert "is the clip too; name another file" in told
+    own = tmp_path / "walk.contact.usda"
+    own.write_bytes(before)
+    mapping_path(own).write_bytes(mapping_path(path).read_bytes())
+    assert main(["plant", str(own), "-o", str(tmp_path / "walk.usda")]) == 2
+    assert "the correction layer: " in capsys.readouterr().err
+    assert path.read_bytes() == own.read_bytes() == before

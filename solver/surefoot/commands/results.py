@@ -6,7 +6,7 @@ from pathlib import Path
 
 from surefoot.clip import Clip
 from surefoot.clip_file import clip_bytes
-from surefoot.commands.job import Job
+from surefoot.commands.job import Job, check_outputs
 from surefoot.errors import InputError
 from surefoot.formats.carry import head_of
 from surefoot.formats.mapping import Mapping, mapping_path, mapping_text
@@ -22,7 +22,7 @@ def planted_files(job: Job, planted: Clip, path: str) -> list[tuple[bytes, str]]
     """Return what is written for ``-o``.
 
     A stage whose prims are the rig's controls isn't written anew: a correction layer is, and a stage that lays it
-    over the original.
+    over the original. Raises InputError where one of the two would be the original, which they need.
     """
     if not (_is_stage(job) and Path(path).suffix.lower() in USD):
         return job.files(planted, path)
@@ -33,6 +33,7 @@ def planted_files(job: Job, planted: Clip, path: str) -> list[tuple[bytes, str]]
     if target.suffix.lower() != ".usda":
         raise InputError("a stage over another is written as text; name a .usda", place=path)
     layer = target.with_suffix(".contact.usda")
+    check_outputs({"--output": path, "the correction layer": str(layer)}, {"the clip": str(job.path)})
     data = correction_layer(job.path, planted, mapping=job.mapping, rig=job.rig)
     said = job.mapping
     carried = {axis.channel for control in job.rig.controls.values() for axis in control.axes.values()}
