@@ -12,20 +12,24 @@ from surefoot.clip_file import load_clip
 from surefoot.demos import demo_path
 from surefoot.ground import Flat
 from surefoot.page.server import PageServer
-from surefoot.page.work import Work
+from surefoot.page.work import Work, mark_of
 from surefoot.rig_file import load_rig
 
 
 def opened(folder: Path, name: str = "lamplighter") -> Work:
     path = folder / "walk.json"
     shutil.copyfile(demo_path(name), path)
-    clip = load_clip(path)
-    return Work.open(path, clip, load_rig(clip.rig), ground=Flat(0.0))
+    return read(path)
+
+
+def read(path: Path) -> Work:
+    seen, clip = mark_of(path), load_clip(path)
+    return Work.open(path, clip, load_rig(clip.rig), seen=seen, ground=Flat(0.0))
 
 
 @contextmanager
 def serving(work: Work) -> Iterator[PageServer]:
-    with PageServer(work) as server:
+    with PageServer(work, again=lambda: read(work.path)) as server:
         thread = Thread(target=server.serve_forever, kwargs={"poll_interval": 0.02}, daemon=True)
         thread.start()
         try:

@@ -163,6 +163,23 @@ def test_a_key_is_dragged_typed_undone_saved_and_there_again_after_a_reload(page
     assert page.inner_text("#changes").startswith("hips.y: key on frame 10 at 92.5")
 
 
+def test_a_drag_that_the_system_breaks_off_moves_the_key_no_further(page: Any, served: PageServer) -> None:
+    box = page.locator("#curve").bounding_box()
+    keys = served.work.clip.channels["hips.y"]
+    at = int(keys.values.argmax())
+    x = box["x"] + 74 + (float(keys.frames[at]) - 1.0) / 24.0 * (box["width"] - 86)
+    y = box["y"] + 8 + 0.06 / 1.12 * (box["height"] - 16)
+    page.mouse.move(x, y)
+    page.mouse.down()
+    page.mouse.move(x, y + 5)
+    page.locator("#curve").dispatch_event("pointercancel")
+    settled(page)
+    (key,) = wishes_of(page)["keys"]
+    page.mouse.move(x, y + 40)
+    settled(page)
+    assert wishes_of(page)["keys"] == [key]
+
+
 def test_scrubbing_by_pointer_and_by_keys_shows_the_frame(page: Any) -> None:
     box = page.locator("#scrub").bounding_box()
     page.mouse.click(box["x"] + 74 + 12.0 / 24.0 * (box["width"] - 86), box["y"] + 20)

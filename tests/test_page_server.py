@@ -6,7 +6,7 @@ import http.client
 import json
 import os
 import socket
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import suppress
 from dataclasses import replace
@@ -19,12 +19,14 @@ from websockets.sync.client import ClientConnection, connect
 
 from surefoot import check, demo, load_clip, plant
 from surefoot.choice import Choice, Rejected
+from surefoot.cli import main
 from surefoot.curves import Pack
 from surefoot.errors import FileError, InputError
 from surefoot.page import server as module
 from surefoot.page.packing import packed, unpacked
 from surefoot.page.server import PageServer
 from surefoot.page.wishes import KeySet, Mixed, Turned, Wishes
+from surefoot.page.work import Work
 from surefoot.pictures.figure import footings_at, footings_of
 from surefoot.planting import scene_of
 from surefoot.remixing import Edit, remix
@@ -118,6 +120,60 @@ def test_a_key_that_is_gone_after_a_shift_is_told(tmp_path: Path) -> None:
         Wishes(mix=(Mixed("hips.y", later=1.0),), keys=(KeySet("hips.y", 4.0, 90.0),)), whole=False
     )
     assert told.head["told"] == ["hips.y has no key on frame 4 now; that change is left out"]
+
+
+def test_a_key_between_frames_is_known_by_the_single_float_that_the_page_has(tmp_path: Path) -> None:
+    page = opened(tmp_path)
+    later = Mixed("hips.y", later=61.3)
+    shown = page.answer(Wishes(mix=(later,), channel="hips.y"), whole=False).arrays["keys.before"]
+    frame = float(np.float32(shown[shown[:, 0] > 20.0][0, 0]))
+    assert abs(frame - shown[shown[:, 0] > 20.0][0, 0]) > 1e-8
+    answer = page.answer(Wishes(mix=(later,), keys=(KeySet("hips.y", frame, 95.0),), channel="hips.y"), whole=False)
+    assert answer.head["told"] == []
+    assert 95.0 in answer.arrays["keys.before"][:, 1]
+
+
+def served_by(monkeypatch: pytest.MonkeyPatch, *words: str) -> tuple[Work, Callable[[], Work]]:
+    """Return the work that the command opens a page on, and what reads it again."""
+    got: list[tuple[Work, Callable[[], Work]]] = []
+    monkeypatch.setattr(module, "serve", lambda work, *, again, **_: got.append((work, again)))
+    assert main(["page", *words, "--no-open"]) == 0
+    return got[0]
+
+
+def test_the_page_judges_as_its_command_line_asks_and_again_after_it_is_opened_anew(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path = opened(tmp_path).path
+    asks = ("--tolerance", "slide=900mm", "--also", "mismatch", "--stances", "left=2-14", "--stances", "right=13-27")
+    first, again = served_by(monkeypatch, str(path), *asks)
+    for page in (first, again()):
+        head = page.answer(Wishes(), whole=True).head
+        kinds = {one["kind"] for one in head["before"]}
+        assert "slide" not in kinds
+        assert "mismatch" in kinds
+        assert head["stances"][0] == ["left", 2, 14]
+    assert "slide" in {one["kind"] for one in opened(tmp_path).answer(Wishes(), whole=True).head["before"]}
+
+
+def test_a_file_that_is_opened_anew_brings_its_own_belt(page: PageServer) -> None:
+    table = json.loads(page.work.path.read_bytes())
+    table["belt"]["velocity"] = [0, 0, -100]
+    page.work.path.write_text(json.dumps(table))
+    assert asked(page, "POST", "work", work({"slope": 2.0}))[0] == 200
+    assert asked(page, "POST", "reopen", work({}))[0] == 200
+    told = json.loads(asked(page, "GET", "clip")[1])
+    assert (told["speed"], told["wishes"]["slope"]) == (pytest.approx(1.0), 2.0)
+
+
+def test_a_demos_page_saves_where_it_was_started_and_not_inside_the_package(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    page, _ = served_by(monkeypatch, "lamplighter")
+    assert page.about()["folder"] == str(tmp_path)
+    assert page.save(Wishes()) == ["lamplighter.planted.json", "lamplighter.layer.json"]
+    assert sorted(one.name for one in tmp_path.iterdir()) == ["lamplighter.layer.json", "lamplighter.planted.json"]
 
 
 def test_saving_writes_clip_and_layer_beside_the_original_and_never_over_anything(page: PageServer) -> None:
@@ -234,6 +290,19 @@ def test_a_standing_line_answers_like_single_requests_and_outlives_what_it_canno
         line.send([wanted[:9], wanted[9:30], wanted[30:]])  # one message in three frames
         assert line.recv(timeout=30) == asked(page, "POST", "work", wanted)[1]
         assert line.ping().wait(10)
+
+
+def test_a_fault_is_told_on_the_line_too_and_the_line_stands(page: PageServer, monkeypatch: pytest.MonkeyPatch) -> None:
+    def stumble(*_: object, **__: object) -> None:
+        raise ArithmeticError("the ground fell away")
+
+    with standing(page) as line:
+        with monkeypatch.context() as patched:
+            patched.setattr(type(page.work), "answer", stumble)
+            line.send(work({}))
+            assert line.recv(timeout=30) == "fault: ArithmeticError: the ground fell away"
+        line.send(work({}))
+        assert line.recv(timeout=30) == asked(page, "POST", "work", work({}))[1]
 
 
 def test_a_standing_line_is_refused_to_strangers(page: PageServer) -> None:

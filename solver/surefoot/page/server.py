@@ -47,6 +47,8 @@ class PageServer(ThreadingHTTPServer):
     Parameters
     ----------
     work : Work
+    again : callable
+        Reads the clip and all that goes with it anew, and returns the work on it.
     port : int
         0 takes any free one.
     token : str, optional
@@ -56,8 +58,8 @@ class PageServer(ThreadingHTTPServer):
     daemon_threads = True
     request_queue_size = 256
 
-    def __init__(self, work: Work, *, port: int = 0, token: str | None = None) -> None:
-        self.work, self.lock = work, Lock()
+    def __init__(self, work: Work, *, again: Callable[[], Work], port: int = 0, token: str | None = None) -> None:
+        self.work, self.again, self.lock = work, again, Lock()
         self.token = token or secrets.token_urlsafe(18)
         super().__init__(("127.0.0.1", port), _Handler)
         self.hosts = {f"127.0.0.1:{self.server_port}", f"localhost:{self.server_port}"}
@@ -75,13 +77,20 @@ class PageServer(ThreadingHTTPServer):
             self.work.wishes = asked.wishes
         return packed({"serial": asked.serial, **answer.head}, answer.arrays)
 
+    def reopen(self) -> None:
+        """Read the clip again; the wishes stay. Raises SurefootError when it can't be had, and keeps what it has."""
+        with self.lock:
+            fresh = self.again()
+            fresh.wishes = self.work.wishes
+            self.work = fresh
+
     def handle_error(self, request: Any, client_address: Any) -> None:
         """Say nothing of a client that went away in the middle of a request."""
 
 
-def serve(work: Work, *, port: int = 0, ready: Callable[[str], None] | None = None) -> None:
+def serve(work: Work, *, again: Callable[[], Work], port: int = 0, ready: Callable[[str], None] | None = None) -> None:
     """Serve a page until interrupted; ``ready`` is called with the address once it can be opened."""
-    with PageServer(work, port=port) as server:
+    with PageServer(work, again=again, port=port) as server:
         if ready is not None:
             ready(server.address)
         server.serve_forever(poll_interval=0.1)
@@ -120,8 +129,8 @@ class _Handler(BaseHTTPRequestHandler):
             self._tell(HTTPStatus.CONFLICT, str(error))
         except SurefootError as error:
             self._tell(HTTPStatus.UNPROCESSABLE_ENTITY, str(error))
-        except Exception as error:  # a fault of ours: the page says so, keeps the edits and goes on
-            self._tell(HTTPStatus.INTERNAL_SERVER_ERROR, f"fault: {type(error).__name__}: {error}")
+        except Exception as error:
+            self._tell(HTTPStatus.INTERNAL_SERVER_ERROR, _fault(error))
         else:
             if answered is not None:
                 self._send(HTTPStatus.OK, *answered)
@@ -176,6 +185,8 @@ class _Handler(BaseHTTPRequestHandler):
                 return self.server.worked(body)
             except SurefootError as error:
                 return str(error)
+            except Exception as error:
+                return _fault(error)
 
         answer_line(self, answer, most=MOST_BYTES)
 
@@ -187,8 +198,7 @@ class _Handler(BaseHTTPRequestHandler):
         if path in ("save", "save-anyway"):
             return "application/json", msgspec.json.encode({"written": self._saved(asked, path == "save-anyway")})
         if path == "reopen":
-            with self.server.lock:
-                self.server.work.reopen()
+            self.server.reopen()
             return "application/json", b"{}"
         raise Refused(HTTPStatus.NOT_FOUND, "the page asks for work, save, save-anyway or reopen")
 
@@ -210,3 +220,8 @@ class _Handler(BaseHTTPRequestHandler):
         if len(body) != size:
             raise InputError(f"the request ended after {len(body)} of {size} bytes")
         return body
+
+
+def _fault(error: Exception) -> str:
+    """Return what is said of a fault of ours: the page shows it, keeps the edits and goes on."""
+    return f"fault: {type(error).__name__}: {error}"

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
@@ -11,13 +12,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from surefoot.belt import Belt
-from surefoot.checking import Report, check
+from surefoot.checking import Report, Triple, check
 from surefoot.choice import MENDED, Choice, Rejected
 from surefoot.clip import Clip
 from surefoot.clip_file import clip_bytes
 from surefoot.curves import Curve, Pack
 from surefoot.errors import FileError
-from surefoot.formats.opening import open_clip
 from surefoot.ground import Ground, Plane
 from surefoot.layer import layer_between
 from surefoot.letting import let_down
@@ -32,7 +32,7 @@ from surefoot.save import save_all
 from surefoot.scene import Scene
 from surefoot.tolerances import tolerances_for
 
-__all__ = ["Answer", "ChangedOnDisk", "Work"]
+__all__ = ["Answer", "ChangedOnDisk", "Work", "mark_of"]
 
 Array = NDArray[np.float64]
 
@@ -41,6 +41,8 @@ FINE = 4
 MOST_FINE = 240
 """Clips of more frames than this are shown at whole frames."""
 MOST_COPIES = 1000
+NEAR = 1e-6
+"""Frames, and share of a frame's number, by which a key is known: a page has both in single floats."""
 SOLE_JOINTS = [3, 5, 6]
 """Heel, ball and toe among a figure's joints."""
 
@@ -59,7 +61,10 @@ class Answer:
 
 @dataclass(slots=True, eq=False)
 class Work:
-    """An open clip; the only state is the file it came from and the wishes it was last asked for."""
+    """An open clip; the only state is the file it came from and the wishes it was last asked for.
+
+    ``seen`` is the file's `mark_of` when it was read, ``folder`` where results go; the rest is as for `surefoot.check`.
+    """
 
     path: Path
     clip: Clip
@@ -67,24 +72,30 @@ class Work:
     ground: Ground
     belt: Belt | None
     seen: str
+    folder: Path
+    tolerances: Mapping[str, Triple]
+    landing: float | None
+    also: tuple[str, ...]
     wishes: Wishes = field(default_factory=Wishes)
 
     @classmethod
-    def open(cls, path: Path, clip: Clip, rig: Rig, *, ground: Ground, belt: Belt | None = None) -> Work:
-        """Return the work on a clip that was just read from ``path``; the belt that isn't stated is estimated once."""
+    def open(
+        cls, path: Path, clip: Clip, rig: Rig, *, seen: str, ground: Ground, belt: Belt | None = None,
+        folder: Path | None = None, tolerances: Mapping[str, Triple] | None = None, landing: float | None = None,
+        also: tuple[str, ...] = (),
+    ) -> Work:  # fmt: skip
+        """Return the work on a clip that was just read from ``path``; the belt that isn't stated is estimated once.
+
+        ``seen`` is the file's `mark_of` from before it was read, so that no change in between is missed.
+        """
         found = scene_of(clip, rig, ground, belt).belt
-        return cls(path, clip, rig, ground, found, _mark(path))
+        limits = tolerances_for(rig.leg, rig.tolerances) if tolerances is None else tolerances
+        return cls(path, clip, rig, ground, found, seen, folder or path.parent, limits, landing, also)
 
     @property
     def changed_on_disk(self) -> bool:
         """Whether the clip's file isn't any more what was read."""
-        return _mark(self.path) != self.seen
-
-    def reopen(self) -> None:
-        """Read the clip's file again; the wishes stay."""
-        mark = _mark(self.path)
-        self.clip = open_clip(self.path, rig=self.rig).clip
-        self.seen = mark
+        return mark_of(self.path) != self.seen
 
     def about(self) -> dict[str, Any]:
         """Return what doesn't change with the wishes: names, range, channels with their keys' count."""
@@ -93,6 +104,7 @@ class Work:
         return {
             "name": clip.name or self.path.stem,
             "file": self.path.name,
+            "folder": "" if self.folder == self.path.parent else str(self.folder),
             "first": clip.first,
             "last": clip.last,
             "rate": float(clip.rate),
@@ -116,14 +128,14 @@ class Work:
         ways: tuple[Proposal, ...] = ()
         before: Report | None = None
         if whole or wishes.taken:
-            before = check(mixed, self.rig, ground=ground, belt=belt)
-            ways = propose(mixed, self.rig, ground=ground, report=before)
+            before = self._judged(mixed, ground, belt)
+            ways = propose(mixed, self.rig, ground=ground, landing=self.landing, report=before)
         taken = self._taken(mixed, wishes, ways, told)
         planted = self._planted(taken, wishes, ground, belt, keys="few" if whole else "every")
         head: dict[str, Any] = {"whole": whole, "told": told, "speed": planted.belt.speed}
         head["stances"] = [[s.foot, s.first, s.last] for s in planted.stances]
         if whole and before is not None:
-            after = check(planted.clip, self.rig, ground=ground, belt=belt, stances=planted.stances)
+            after = self._judged(planted.clip.with_stances(planted.stances), ground, belt)
             head["before"], head["after"] = told_findings(before), told_findings(after)
             head["ways"] = told_ways(before, ways)
             head["numbers"] = told_numbers(before, after, planted)
@@ -133,7 +145,7 @@ class Work:
         return Answer(head, arrays)
 
     def save(self, wishes: Wishes, *, anyway: bool = False) -> list[str]:
-        """Write the planted clip and the layer beside the original, over nothing; return the files' names.
+        """Write the planted clip and the layer into the folder, over nothing; return the files' names.
 
         Raises ChangedOnDisk if the clip's file has changed since it was read, unless it is to be done ``anyway``,
         and FileError if they can't be written; then neither is.
@@ -142,13 +154,21 @@ class Work:
             raise ChangedOnDisk("it has changed on disk since it was opened; nothing was written", place=self.path.name)
         ground, belt = self._ground(wishes), self._belt(wishes)
         mixed = self._mixed(wishes, [])
-        ways = propose(mixed, self.rig, ground=ground, belt=belt) if wishes.taken else ()
+        ways: tuple[Proposal, ...] = ()
+        if wishes.taken:
+            before = self._judged(mixed, ground, belt)
+            ways = propose(mixed, self.rig, ground=ground, landing=self.landing, report=before)
         taken = self._taken(mixed, wishes, ways, [])
         done = self._planted(taken, wishes, ground, belt, keys="few")
         layer = layer_between(self.clip, done.clip)
-        paths = _free(self.path, ("planted", "layer"))
+        paths = _free(self.folder / self.path.name, ("planted", "layer"))
         save_all([(clip_bytes(clip), path) for clip, path in zip((done.clip, layer), paths, strict=True)])
         return [path.name for path in paths]
+
+    def _judged(self, clip: Clip, ground: Ground, belt: Belt | None) -> Report:
+        return check(
+            clip, self.rig, ground=ground, belt=belt, tolerances=self.tolerances, landing=self.landing, also=self.also
+        )
 
     def _ground(self, wishes: Wishes) -> Ground:
         if wishes.slope == 0.0:
@@ -177,11 +197,12 @@ class Work:
         changed: dict[str, Curve] = {}
         for key in wishes.keys:
             curve = changed.get(key.channel) or clip.curve(key.channel)
-            rows = np.flatnonzero(np.abs(curve.frames - key.frame) < 1e-6)
-            if not len(rows):
+            away = np.abs(curve.frames - key.frame)
+            row = int(away.argmin())
+            if away[row] > NEAR * max(1.0, abs(key.frame)):
                 told.append(f"{key.channel} has no key on frame {key.frame:g} now; that change is left out")
                 continue
-            changed[key.channel] = _with_value(curve, int(rows[0]), key.value, clip)
+            changed[key.channel] = _with_value(curve, row, key.value, clip)
         return clip.with_channels(changed) if changed else clip
 
     def _taken(self, clip: Clip, wishes: Wishes, ways: tuple[Proposal, ...], told: list[str]) -> Clip:
@@ -207,7 +228,10 @@ class Work:
             )  # fmt: skip
 
         if wishes.let:
-            clip, _ = let_down(clip, self.rig, wishes.let, plant=lambda one: planted_of(one, "every"), ground=ground)
+            clip, _ = let_down(
+                clip, self.rig, wishes.let, plant=lambda one: planted_of(one, "every"), ground=ground,
+                tolerances=self.tolerances,
+            )  # fmt: skip
         return planted_of(clip)
 
     def _figures(
@@ -246,7 +270,7 @@ class Work:
 
     def _touching(self, figure: Figure, ground: Ground) -> Array:
         """Return 1 where heel, ball and toe touch while the foot stands, ``(samples, feet, 3)``."""
-        limit = tolerances_for(self.rig.leg, self.rig.tolerances)["hover"][1]
+        limit = self.tolerances["hover"][1]
         x, y, z = figure.joints[:, :, SOLE_JOINTS].transpose(3, 0, 1, 2)
         return np.asarray((y - ground.height(x, z) < limit) & figure.standing[..., None], dtype=np.float64)
 
@@ -272,7 +296,7 @@ def _is_of(way: Proposal, one: Taken) -> bool:
     return same and finding.first <= one.last and finding.last >= one.first
 
 
-def _mark(path: Path) -> str:
+def mark_of(path: Path) -> str:
     """Return what tells whether a file is still the same; empty where there's none."""
     try:
         return hashlib.sha256(path.read_bytes()).hexdigest()

@@ -22,6 +22,7 @@ let answer = null, told = { before: [], after: [] }, playing = 0, later = 0;
 document.title = `${about.name}: Surefoot`;
 $("name").textContent = about.name;
 $("setting").textContent = `${about.file}: frames ${about.first} to ${about.last} at ${Number(about.rate.toFixed(3))} a second${about.loop ? ", a loop" : ""}; ground: ${about.ground}`;
+if (about.folder) $("save").textContent = "Save a copy";  // a demo's file lies inside the package
 for (const name of about.channels) $("channel").append(made("option", { value: name }, name));
 
 const past = new Past({ ...about.wishes, channel: about.wishes.channel || about.hips[1]?.[1] || about.channels[0] }, changed);
@@ -158,7 +159,7 @@ async function save(where = "save") {
   try {
     const { written } = await posted(where, past.now);
     $("banner").hidden = true;
-    say(`Written beside ${about.file}: ${written.join(" and ")}.`);
+    say(`Written ${about.folder ? `in ${about.folder}` : `beside ${about.file}`}: ${written.join(" and ")}.`);
   } catch (error) {
     trouble(error.message);
     if (error.status === 409) banner(error.message, [["Open the new one", reopen], ["Save mine beside it anyway", () => save("save-anyway")]]);
@@ -196,7 +197,7 @@ curve.addEventListener("pointermove", (event) => {
   if (dragged) putKey(dragged.frame, dragged.value + (event.offsetY - dragged.y) * dragged.rate, "drag");
   else curve.style.cursor = answer && keyUnder(curve, answer, event.offsetX, event.offsetY) ? "ns-resize" : "default";
 });
-curve.addEventListener("pointerup", () => { dragged = null; past.rest(); });
+for (const end of ["pointerup", "pointercancel"]) curve.addEventListener(end, () => { dragged = null; past.rest(); });
 
 document.addEventListener("keydown", (event) => {
   const command = event.ctrlKey || event.metaKey, letter = event.key.toLowerCase();
