@@ -82,6 +82,18 @@ def test_a_buffer_in_a_file_beside_it_is_read(tmp_path: Path) -> None:
     np.testing.assert_array_equal(read_gltf(tmp_path / "walk.gltf").world, whole.world)
 
 
+@pytest.mark.parametrize("how", ["LINEAR", "STEP", "CUBICSPLINE"])
+def test_frames_far_along_a_long_segment_are_not_taken_for_its_ends(how: str) -> None:
+    # Source: glTF 2.0, appendix C: the closed forms of a segment of 100 s between 0 and 100, at 24 frames a second
+    ends = [[0.0, 0, 0], [100.0, 0, 0]]
+    still = [0.0, 0, 0]
+    values = [still, ends[0], still, still, ends[1], still] if how == "CUBICSPLINE" else ends
+    x = read(small([0.0, 100.0], values, how=how), rate=24).world[0, :, 0, 3]
+    t = np.arange(2401) / 2400
+    wanted = {"LINEAR": 100 * t, "STEP": 100.0 * (t == 1.0), "CUBICSPLINE": 100 * (3 * t**2 - 2 * t**3)}[how]
+    np.testing.assert_allclose(x, wanted, atol=1e-9)
+
+
 def test_a_stepped_node_stands_until_its_next_key_and_a_fixed_matrix_stays() -> None:
     table = small([0.0, 0.5, 1.0], [[0, 0, 0], [1, 0, 0], [1, 2, 0]], how="STEP")
     fixed = np.eye(4)

@@ -216,8 +216,10 @@ def _sampled(track: tuple[Array, Array, str], at: Array, *, turns: bool) -> Arra
     span = np.where(nxt > k, times[nxt] - times[k], 1.0)
     t = np.clip((at - times[k]) / span, 0.0, 1.0)[:, None]
     t = np.where(nxt[:, None] > k[:, None], t, 0.0)
-    # single floats of time: what is within a thousandth of a segment of a key is at the key
-    t = np.where(t < 1e-3, 0.0, np.where(t > 1.0 - 1e-3, 1.0, t))
+    # single floats of time: what is within a thousandth of a frame, or of a shorter segment, of a key is at the key
+    frame = at[1] - at[0] if len(at) > 1 else np.inf
+    near = 1e-3 * np.minimum(1.0, frame / span)[:, None]
+    t = np.where(t < near, 0.0, np.where(t > 1.0 - near, 1.0, t))
     if how == "CUBICSPLINE":
         p, m, q, n = values[k, 1], values[k, 2] * span[:, None], values[nxt, 1], values[nxt, 0] * span[:, None]
         found = (
