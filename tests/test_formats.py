@@ -473,6 +473,10 @@ def test_near_rates_are_told_apart() -> None:
     assert near_rate(0.0417083, place="") == Fraction(24000, 1001)
     assert near_rate(0.0083333, place="") == 120
     assert near_rate(1 / 37.5, place="") == Fraction(75, 2)
+    assert near_rate(0.083333, place="") == 12
+    assert near_rate(0.066667, place="") == 15
+    assert near_rate(0.00100001, place="") == 1000
+    assert near_rate(4.0, place="") == Fraction(1, 4)
     with pytest.raises(InputError):
         near_rate(0.0, place="")
 

@@ -80,12 +80,15 @@ class Motion:
 
 
 def near_rate(step: float, *, place: str) -> Fraction:
-    """Return the frame rate whose step in seconds was written rounded: a common one within 1 in 10,000, else 1/step."""
+    """Return the frame rate whose step in seconds was written rounded, else 1/step.
+
+    A whole rate within 1 in 10,000 is taken, or one of 24, 30, 60 and 120 over 1.001 (ITU-R BT.709).
+    """
     if not (np.isfinite(step) and step > 0.0):
         raise InputError(f"wanted a step of time above 0, got {step:g} s", place=place)
     rate = 1.0 / step
-    for common in (24, 25, 30, 48, 50, 60, 72, 90, 96, 100, 119.88, 120, 150, 200, 240, 23.976, 29.97, 59.94):
-        exact = read_rate(common)
+    for common in (max(round(rate), 1), 23.976, 29.97, 59.94, 119.88):
+        exact = read_rate(common, place=place)
         # a broadcast rate is only a thousandth from a whole one, so nearer is asked than to any two of them
         if abs(rate / float(exact) - 1.0) < 1e-4:
             return exact
