@@ -24,7 +24,7 @@ from surefoot.formats.guess import propose_mapping
 from surefoot.formats.mapping import Mapping, Node, mapping_text, parse_mapping
 from surefoot.formats.motion import Motion
 from surefoot.formats.opening import clip_files, open_clip, open_motion
-from surefoot.formats.samples_csv import parse_csv
+from surefoot.formats.samples_csv import csv_bytes, csv_mapping, parse_csv
 from surefoot.formats.usd_layer import correction_layer
 from surefoot.formats.usd_read import open_stage, read_usd
 from surefoot.formats.usd_write import usd_bytes
@@ -128,7 +128,7 @@ def moved(act: Any) -> Motion:
         (moved(lambda m: m.__imul__(np.diag([-1.0, 1, 1, 1]))), SAID, "scale is zero|mirrors"),
         (moved(lambda m: m.__setitem__((slice(None), slice(3), 0), -m[:, :3, 0])), SAID, "it mirrors left and right"),
         (MOTION, changed_mapping(spaces={"deck": [[1.0, 2.0]]}), r'spaces\["deck"\]: wanted 4 by 4 matrices'),
-        (MOTION, changed_mapping(range={"first": 1, "last": 200}), "the range ends on frame 200"),
+        (MOTION, changed_mapping(range={"first": 1, "last": 200}), "range is frames 1 to 200 of a loop"),
         (MOTION, replace(SAID, take=(1, 99)), "take: the file has 25 samples, not 99"),
         (MOTION, changed_mapping(channels={"hips.y": {"keys": [[99, "*"]]}}), "no sample at frame 99"),
         (MOTION, changed_mapping(channels={"hips.y": {"keys": [[1.5, "*"]]}}), "no sample at frame 1.5"),
@@ -192,6 +192,54 @@ def test_a_wrong_bvh_is_told(text: str, match: str) -> None:
 def test_a_wrong_csv_is_told(text: str, match: str) -> None:
     with pytest.raises(FileError, match=match):
         parse_csv(text)
+
+
+def edited_csv(unit: str, factor: float, frame: int, by: float) -> str:
+    """Return the lamplighter's samples with her hips' height in another unit, on one frame by so much more."""
+    rows = [line.split(",") for line in csv_bytes(CLIP, RIG).decode().splitlines()]
+    at = rows[0].index("hips.y [cm]")
+    rows[0][at] = f"hips.y [{unit}]"
+    for row in rows[1:]:
+        row[at] = repr(float(row[at]) * factor + (by if row[0] == str(frame) else 0.0))
+    return "".join(",".join(row) + "\n" for row in rows)
+
+
+def test_keys_are_kept_or_made_anew_alike_whatever_unit_the_samples_are_in() -> None:
+    said = csv_mapping(CLIP)
+    for unit, factor in (("cm", 1.0), ("mm", 10.0), ("m", 0.01), ("in", 1 / 2.54)):
+        same = parse_csv(edited_csv(unit, factor, 2, 0.0), said, rig=RIG)
+        assert len(same.channels["hips.y"].frames) == len(CLIP.channels["hips.y"].frames)
+        moved = parse_csv(edited_csv(unit, factor, 2, 0.01 * factor), said, rig=RIG)  # a tenth of a millimetre
+        assert len(moved.channels["hips.y"].frames) == CLIP.frames + 1
+        np.testing.assert_allclose(at_frames(moved, "hips.y")[1] - at_frames(CLIP, "hips.y")[1], 0.01, atol=1e-9)
+
+
+def test_a_heading_with_a_unit_of_the_other_kind_is_refused() -> None:
+    text = csv_bytes(CLIP, RIG).decode()
+    with pytest.raises(FileError, match=r"hips\.pitch: wanted one of rad, deg for it, got cm"):
+        parse_csv(text.replace("hips.pitch [deg]", "hips.pitch [cm]"), rig=RIG)
+    with pytest.raises(FileError, match=r"hips\.y: wanted one of m, cm, mm, in, ft for it, got deg"):
+        parse_csv(text.replace("hips.y [cm]", "hips.y [deg]"), rig=RIG)
+
+
+def test_a_range_that_begins_before_the_samples_is_refused() -> None:
+    said = Mapping("channels", clip={"rate": 24, "range": {"first": 1, "last": 7}})
+    with pytest.raises(InputError, match="range is frames 1 to 7, the file's samples are 5 to 7"):
+        parse_csv("frame,a\n5,0\n6,1\n7,5\n", said)
+
+
+@pytest.mark.parametrize("name", ["time", "frame", "x [cm]", "x [foo]", " lead", "a\rb"])
+def test_a_channel_that_a_heading_cannot_tell_is_not_written(name: str) -> None:
+    clip = CLIP.with_channels({name: CLIP.channels["hips.y"]})
+    with pytest.raises(InputError, match="a CSV's heading can't tell a channel of that name"):
+        csv_bytes(clip, RIG)
+
+
+@pytest.mark.parametrize("name", ["a,b", 'a"b', "a\nb", "é", "#x", "a [b] c", "a]"])
+def test_an_odd_name_comes_back_from_a_heading(name: str) -> None:
+    clip = CLIP.with_channels({name: CLIP.channels["hips.y"]})
+    back = parse_csv(csv_bytes(clip, RIG).decode(), parse_mapping(mapping_text(csv_mapping(clip))), rig=RIG)
+    np.testing.assert_array_equal(back.channels[name].values, CLIP.channels["hips.y"].values)
 
 
 def test_a_table_takes_its_rate_from_its_mapping_and_no_mapping_of_nodes() -> None:

@@ -281,11 +281,10 @@ def clip_of_samples(samples: Samples, mapping: Mapping, rate: Any) -> Clip:
     table["range"] = {"first": int(samples.frames[0]), "last": last} | (stretch if isinstance(stretch, dict) else {})
     table |= {"surefoot": "clip/1", "channels": channels}
     clip = parse_clip(msgspec.json.encode(table), place="mapping: clip")
-    if clip.last + loop > samples.frames[-1]:
-        raise InputError(
-            f"the range ends on frame {clip.last}{' of a loop' * loop}, the file's samples on {samples.frames[-1]:g}",
-            place="clip.range",
-        )
+    if clip.last + loop > samples.frames[-1] or clip.first < samples.frames[0]:
+        told = f"the range is frames {clip.first} to {clip.last}{' of a loop' * loop}"
+        there = f"the file's samples are {samples.frames[0]:g} to {samples.frames[-1]:g}"
+        raise InputError(f"{told}, {there}", place="clip.range")
     return _fitted(clip, samples, set(stated) if isinstance(stated, dict) else set())
 
 

@@ -22,7 +22,7 @@ from surefoot.formats.carry import FITS_ANGLE, FITS_LENGTH, Samples, clip_of_sam
 from surefoot.formats.form import Format, Writing, Written
 from surefoot.formats.mapping import Mapping
 from surefoot.formats.motion import near_rate
-from surefoot.rig import Rig
+from surefoot.rig import LENGTHWISE, Rig
 from surefoot.units import ANGLES, LENGTHS, unit_scale
 
 __all__ = ["FORMAT", "csv_bytes", "csv_mapping", "heading_of", "parse_csv", "read_csv", "table_of"]
@@ -34,17 +34,23 @@ HEADING = re.compile(r"(.*?)\s*(?:\[(\w*)\])?\s*$", re.DOTALL)
 
 
 def csv_bytes(clip: Clip, rig: Rig | None = None) -> bytes:
-    """Return the clip's samples at its frames (and one on for a loop); units are those of the rig's channels."""
+    """Return the clip's samples at its frames (and one on for a loop); units are those of the rig's channels.
+
+    Raises InputError for a channel whose name a heading can't tell: it would be read back as another.
+    """
     axes = {} if rig is None else rig.channels()
     names = list(clip.channels)
     frames = np.arange(clip.first, clip.last + 1 + clip.loop, dtype=np.float64)
     values = Pack.from_curves([clip.channels[name] for name in names]).evaluate(frames)
     scales = {name: abs(axis.scale) for name, axis in axes.items()}
+    headings = [f"{name} [{_unit(scales.get(name))}]".removesuffix(" []") for name in names]
+    for name, heading in zip(names, headings, strict=True):
+        plain = HEADING.match(heading)
+        if plain is None or plain.group(1).strip() != name or name in ("frame", "time") or "\r" in name:
+            raise InputError("a CSV's heading can't tell a channel of that name", place=f"channel {name!r}")
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\n")
-    writer.writerow(
-        ["frame", "time [s]", *(f"{name} [{_unit(scales.get(name))}]".removesuffix(" []") for name in names)]
-    )
+    writer.writerow(["frame", "time [s]", *headings])
     for k, frame in enumerate(frames):
         writer.writerow(
             [int(frame), repr(float((int(frame) - clip.first) / clip.rate)), *map(repr, values[:, k].tolist())]
@@ -87,21 +93,26 @@ def parse_csv(text: str, mapping: Mapping | None = None, *, rig: Rig | None = No
         raise InputError(f'a table of samples needs a mapping of kind "channels", not {said.kind!r}', place="mapping")
     rate = _rate(rows, names, said, place)
     axes = {} if rig is None else rig.channels()
+    kinds = (
+        {} if rig is None else {a.channel: k in LENGTHWISE for c in rig.controls.values() for k, a in c.axes.items()}
+    )
     values, near = {}, {}
     for k, (name, unit) in enumerate(zip(names, units, strict=True)):
         if name in ("frame", "time"):
             continue
-        track = rows[:, k]
-        axis = axes.get(name)
-        if unit and axis is not None:
-            size = unit_scale(unit, place=f"{place}: {name}")
-            if abs(size / abs(axis.scale) - 1.0) > 1e-12:
-                track = track * (size / abs(axis.scale))
-        values[name] = track
+        track, where = rows[:, k], f"{place}: {name}"
+        size = unit_scale(unit, place=where) if unit else 1.0
         lengths = unit in LENGTHS
-        near[name] = (FITS_LENGTH if lengths else FITS_ANGLE) / unit_scale(
-            unit or ("m" if lengths else "rad"), place=place
-        )
+        if name in axes:
+            lengths, own = kinds[name], abs(axes[name].scale)
+            if unit and unit not in (LENGTHS if lengths else ANGLES):
+                wanted = ", ".join(LENGTHS if lengths else ANGLES)
+                raise FileError(f"wanted one of {wanted} for it, got {unit}", place=where)
+            if unit and abs(size / own - 1.0) > 1e-12:
+                track = track * (size / own)
+            size = own
+        values[name] = track
+        near[name] = (FITS_LENGTH if lengths else FITS_ANGLE) / size
     if not values:
         raise FileError("it has no channels", place=place)
     return clip_of_samples(Samples(frames, values, near), said, rate)
