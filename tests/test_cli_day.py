@@ -235,7 +235,10 @@ def test_wrong_input_is_told_in_one_sentence(
     [
         ("[[edit]]\nby = 1\n", 'wanted surefoot = "edits/1"'),
         ('surefoot = "edits/1"\n[[edit]]\nby = 1\n', "edit 1: wanted one of scale, add and shift"),
-        ('surefoot = "edits/1"\n[[edit]]\nscale = "hips"\n', "by"),
+        ('surefoot = "edits/1"\n[[edit]]\nscale = "hips"\n', "edit[0]: the field 'by' is missing"),
+        ('surefoot = "edits/1"\n[[edit]]\nscale = "hips"\nby = "x"\n', "edit[0].by: wanted a number, got a text"),
+        ("by = " + "9" * 5000, "not TOML: a whole number has thousands of digits"),
+        ("by = " + "[" * 100_000, "nested too deeply; wanted edits in TOML"),
         ('surefoot = "edits/1"\n[[edit]]\nscale = "hips"\nby = 1\nabout = "top"\n', "about mean, rest or a frame"),
         ("surefoot =\n", "not TOML"),
     ],

@@ -90,6 +90,13 @@ def test_an_elbow_points_backward_and_a_hock_lies_behind() -> None:
         assert np.all(sign * knees > 0.0)
 
 
+@pytest.mark.parametrize(("text", "told"), [("9" * 5000, "thousands of digits"), ("[" * 100_000, "nested too deeply")])
+def test_pairs_that_are_no_toml_are_told(text: str, told: str, tmp_path: Path) -> None:
+    (tmp_path / "p.toml").write_text(f"a = {text}")
+    with pytest.raises(FileError, match=told):
+        load_pairs(tmp_path / "p.toml")
+
+
 def test_wrong_pairs_are_told(tmp_path: Path, hound: Pairs) -> None:
     assert pair_names() == ["hound"]
     with pytest.raises(InputError, match="wanted at least two pairs of legs, got 1"):

@@ -196,6 +196,7 @@ FAULTS = [
     ("hello", "r.toml", "not TOML: expected '=' after a key"),
     ("\0", "r.toml", "not TOML: invalid statement (at line 1, column 1)"),
     ("", "r.toml", 'wanted surefoot = "rig/1" at the top, got None'),
+    ("a = " + "9" * 5_000, "r.toml", "not TOML: a whole number has thousands of digits; wanted a rig in TOML"),
     ("a = " + "[" * 100_000, "r.toml", "nested too deeply; wanted a rig in TOML"),
     ("a = " + "{a = " * 10_000, "r.toml", "nested too deeply; wanted a rig in TOML"),
 ]

@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 import re
-import tomllib
 from pathlib import Path
-from typing import Any, Literal
+from typing import Literal
 
 import msgspec
 
 from surefoot.errors import FileError, InputError
-from surefoot.file_faults import read_text
+from surefoot.file_faults import Words, in_plain_words, read_text, toml_table
 from surefoot.remixing import About, Edit
 
 __all__ = ["FORMAT", "load_edits", "read_edit", "read_weight"]
@@ -36,6 +35,9 @@ class _Edit(msgspec.Struct, forbid_unknown_fields=True):
 class _File(msgspec.Struct, forbid_unknown_fields=True):
     surefoot: str
     edit: list[_Edit]
+
+
+WORDS = Words(fields=[*_File.__struct_fields__, *_Edit.__struct_fields__], choices={})
 
 
 def read_edit(do: Do, text: str) -> Edit:
@@ -86,18 +88,13 @@ def load_edits(path: str | Path) -> list[Edit]:
 
     Raises FileError or InputError with the place in the file.
     """
-    try:
-        table: dict[str, Any] = tomllib.loads(read_text(Path(path), what=WANTED))
-    except tomllib.TOMLDecodeError as error:
-        raise FileError(f"not TOML: {error}; wanted {WANTED}", place=str(path)) from None
-    if table.get("surefoot") != FORMAT:
-        got = repr(table.get("surefoot"))[:40]
-        raise FileError(f'wanted surefoot = "{FORMAT}" at the top, got {got}', place=str(path))
+    table = toml_table(read_text(Path(path), what=WANTED), FORMAT, what=WANTED, place=str(path))
     try:
         raw = msgspec.convert(table, _File)
     except msgspec.ValidationError as error:
-        told = str(error)
-        raise FileError(f"{told[:1].lower()}{told[1:]}", place=str(path)) from None
+        told, where = in_plain_words(error, WORDS)
+        where = where.removeprefix("$").removeprefix(".")
+        raise FileError(told, place=f"{path}: {where}" if where else str(path)) from None
     return [_edit(one, f"{path}: edit {k}") for k, one in enumerate(raw.edit, start=1)]
 
 

@@ -173,8 +173,8 @@ def toml_table(text: str, form: str, *, what: str, place: str) -> dict[str, Any]
     """Return the table written in ``text`` (TOML) that says ``surefoot = form`` at its top; else raises FileError."""
     try:
         table = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        told = f"{error}"
+    except ValueError as error:
+        told = f"{error}" if isinstance(error, tomllib.TOMLDecodeError) else "A whole number has thousands of digits"
         raise FileError(f"not TOML: {told[:1].lower()}{told[1:]}; wanted {what}", place=place) from None
     except RecursionError:
         raise FileError(f"nested too deeply; wanted {what}", place=place) from None

@@ -5,7 +5,6 @@ A pair's channels have their own names, so that both lie in one clip. Stances ar
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -18,7 +17,7 @@ from surefoot.checking import Report, check
 from surefoot.clip import Clip, Stance
 from surefoot.curves import Curve
 from surefoot.errors import FileError, InputError, UnknownName, came, finite_number
-from surefoot.file_faults import read_text
+from surefoot.file_faults import read_text, toml_table
 from surefoot.given import checked
 from surefoot.ground import Ground
 from surefoot.planting import Planted, plant, scene_of
@@ -29,6 +28,7 @@ from surefoot.rig_file import load_rig, presets_folder
 __all__ = ["Pairs", "PlantedPairs", "block_pairs", "check_pairs", "load_pairs", "pair_names", "plant_pairs"]
 
 FORMAT = "pairs/1"
+WANTED = "pairs of legs in TOML"
 Stances = Mapping[str, Iterable[Stance]]
 
 
@@ -107,12 +107,7 @@ def load_pairs(name_or_path: str | Path) -> Pairs:
         if str(name_or_path) not in pair_names():
             raise UnknownName("character of pairs", str(name_or_path), pair_names())
         path = presets_folder() / "pairs" / f"{name_or_path}.toml"
-    try:
-        table: dict[str, Any] = tomllib.loads(read_text(path, what="pairs of legs in TOML"))
-    except tomllib.TOMLDecodeError as error:
-        raise FileError(f"not TOML: {error}", place=str(path)) from None
-    if table.get("surefoot") != FORMAT:
-        raise FileError(f'wanted surefoot = "{FORMAT}" at the top, got {table.get("surefoot")!r}', place=str(path))
+    table = toml_table(read_text(path, what=WANTED), FORMAT, what=WANTED, place=str(path))
     rigs, ahead = table.get("pairs"), table.get("ahead", {})
     good = isinstance(rigs, dict) and all(isinstance(name, str) for name in rigs.values())
     if not good or not isinstance(ahead, dict) or not all(isinstance(far, int | float) for far in ahead.values()):

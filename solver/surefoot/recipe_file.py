@@ -122,7 +122,10 @@ def _text(table: Mapping[str, Any], key: str) -> str:
 def _number(value: Any, *, place: str) -> float:
     if isinstance(value, bool) or not isinstance(value, int | float):
         raise InputError(f"wanted a number, got {str(value)[:40]!r}", place=place)
-    return float(value)
+    try:
+        return float(value)
+    except OverflowError:
+        raise InputError(f"no number is that large, got {str(value)[:40]!r}...", place=place) from None
 
 
 def _part(kind: type, name: str, table: Any, scale: Mapping[str, float]) -> Any:

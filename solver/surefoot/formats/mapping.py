@@ -8,7 +8,6 @@ loop, belt, stances; its channels' keys hold ``"*"`` in place of a value that is
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Mapping as Table
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -19,7 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from surefoot.errors import FileError, InputError, UnknownName, plain_name
-from surefoot.file_faults import Words, in_plain_words, read_text
+from surefoot.file_faults import Words, in_plain_words, read_text, toml_table
 from surefoot.formats.plain_toml import toml_text
 from surefoot.units import LENGTHS, read_rate
 
@@ -161,14 +160,7 @@ def load_mapping(path: str | Path) -> Mapping:
 
 def parse_mapping(text: str, *, place: str = "mapping") -> Mapping:
     """Return the mapping written in ``text`` (TOML); ``place`` names it in errors."""
-    try:
-        table = tomllib.loads(text)
-    except (tomllib.TOMLDecodeError, RecursionError) as error:
-        raise FileError(f"not TOML: {str(error)[:80]}; wanted {WANTED}", place=place) from None
-    except ValueError as error:  # a date or a number that can't be
-        raise FileError(f"not TOML: {str(error)[:80]}", place=place) from None
-    if table.get("surefoot") != FORMAT:
-        raise FileError(f'wanted surefoot = "{FORMAT}" at the top, got {table.get("surefoot")!r:.40}', place=place)
+    table = toml_table(text, FORMAT, what=WANTED, place=place)
     try:
         raw = msgspec.convert(table, _File)
     except msgspec.ValidationError as error:
