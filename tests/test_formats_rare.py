@@ -15,8 +15,10 @@ from scipy.spatial.transform import Rotation
 import surefoot
 from surefoot import Clip, FileError, InputError, UnknownName
 from surefoot.curves import Pack
-from surefoot.formats.bodies import body_capture
+from surefoot.formats import c3d
+from surefoot.formats.bodies import body_capture, body_clip
 from surefoot.formats.bvh import parse_bvh
+from surefoot.formats.c3d import read_c3d
 from surefoot.formats.carry import clip_of_nodes, node_mapping, node_tracks
 from surefoot.formats.gltf_read import parse_gltf
 from surefoot.formats.gltf_write import gltf_bytes
@@ -162,6 +164,53 @@ def test_joints_of_one_name_are_told_apart() -> None:
     motion = parse_bvh(BVH)
     assert motion.names == ("Hips", "Hips/Hand", "Hand End", "Hips/Hand#2", "Foot", "Foot/Hand")
     np.testing.assert_allclose(motion.world[:, 1, 1, 3], [1, 2, 3, 3, 4, 5])
+
+
+def test_a_joint_may_have_the_word_of_the_motion_in_its_name() -> None:
+    motion = parse_bvh(BVH.replace("Hips", "MOTION Hips").replace("\n", "\r\n"))
+    assert motion.names[:2] == ("MOTION Hips", "MOTION Hips/Hand")
+    assert motion.samples == 2
+
+
+def c3d_of(path: Path, count: int) -> Path:
+    """Write so many points over three frames, each at its own number."""
+    import ezc3d
+
+    file = ezc3d.c3d()
+    held = np.ones((4, count, 3)) * np.arange(count)[:, None]
+    file["parameters"]["POINT"]["RATE"]["value"] = [100.0]
+    file["parameters"]["POINT"]["LABELS"]["value"] = tuple(f"m{k}" for k in range(count))
+    file["data"]["points"] = held
+    file.write(str(path))
+    return path
+
+
+def test_points_beyond_the_255_that_one_parameter_names_are_read(tmp_path: Path) -> None:
+    motion = read_c3d(c3d_of(tmp_path / "many.c3d", 600))
+    assert motion.names == tuple(f"m{k}" for k in range(600))
+    np.testing.assert_allclose(motion.world[:, 0, 0, 3], np.arange(600))
+
+
+def test_a_point_that_was_not_seen_is_a_gap_beside_points_without_a_name_too(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path = c3d_of(tmp_path / "few.c3d", 6)
+    held = c3d.hold_c3d(path)
+    residuals = np.zeros((1, 6, 3))
+    residuals[0, 2, 1] = -1.0
+    parameters = {"POINT": {"LABELS": {"value": ["a", "b", "c", "d"]}, "RATE": {"value": [100.0]}}}
+    data = {"points": held["data"]["points"], "meta_points": {"residuals": residuals}}
+    monkeypatch.setattr(c3d, "hold_c3d", lambda _: {"parameters": parameters, "data": data})
+    gaps = np.argwhere(np.isnan(read_c3d(path).world[:, :, 0, 3]))
+    assert gaps.tolist() == [[2, 1]]
+
+
+def test_a_range_that_a_capture_does_not_have_is_refused(tmp_path: Path) -> None:
+    motion = open_motion(write_treadmill_c3d(tmp_path / "walk.c3d", frames=60))
+    said = propose_mapping(motion)
+    body_clip(motion, replace(said, clip={**said.clip, "range": {"first": 5, "last": 64}}), name="walk")
+    with pytest.raises(InputError, match=r"clip\.range: the samples make frames 5 to 64, not to 30; choose .* take"):
+        body_clip(motion, replace(said, clip={**said.clip, "range": {"first": 5, "last": 30}}), name="walk")
 
 
 @pytest.mark.parametrize(
@@ -381,6 +430,12 @@ def test_a_stage_without_a_range_runs_over_its_samples(tmp_path: Path) -> None:
 def test_a_stage_that_holds_no_motion_is_told(head: str, samples: str, match: str, tmp_path: Path) -> None:
     with pytest.raises(FileError, match=match):
         read_usd(stage(tmp_path / "a.usda", head, samples))
+
+
+def test_a_stage_whose_time_stands_still_is_told(tmp_path: Path) -> None:
+    samples = ".timeSamples = {5: (0, 0, 0), 8: (3, 0, 0)}"
+    with pytest.raises(InputError, match="timeCodesPerSecond: wanted a step of time above 0"):
+        read_usd(stage(tmp_path / "a.usda", "timeCodesPerSecond = 0", samples))
 
 
 def test_a_stage_without_a_prim_or_with_too_many_is_told(tmp_path: Path) -> None:

@@ -6,11 +6,14 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+import trimesh
 
 import surefoot
 from surefoot.cli import main
-from surefoot.errors import FileError
+from surefoot.errors import FileError, InputError
+from surefoot.ground_data_file import read_heights
 from surefoot.ground_file import parse_ground
+from surefoot.ground_mesh_file import read_triangles
 
 HEAD = 'surefoot = "ground/1"\nunit = "m"\n'
 
@@ -97,6 +100,25 @@ def test_a_huge_grid_is_refused_by_its_header_before_it_is_read(
     (tmp_path / "g.toml").write_text(HEAD + 'kind = "grid"\nfile = "huge.npy"\nspacing = 0.1')
     said = told(["check", *cycle(tmp_path), "--ground", str(tmp_path / "g.toml")], capsys)
     assert "its header says 1000000000000" in said
+
+
+@pytest.mark.parametrize("shape", [(-1, 5), (-2, -3), (3, True)])
+def test_a_grid_of_less_than_no_rows_is_told(shape: tuple[int, int], tmp_path: Path) -> None:
+    with (tmp_path / "odd.npy").open("wb") as file:
+        np.lib.format.write_array_header_1_0(file, {"descr": "<f8", "fortran_order": False, "shape": shape})
+        file.write(bytes(400))
+    with pytest.raises(InputError, match="expected rows of heights, got an array of shape"):
+        read_heights(tmp_path / "odd.npy")
+
+
+def test_a_mesh_whose_reader_says_nothing_is_told(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    def stumble(*_: object) -> None:
+        raise AssertionError
+
+    (tmp_path / "rocks.ply").write_bytes(b"ply")
+    monkeypatch.setattr(trimesh, "load_scene", stumble)
+    with pytest.raises(FileError, match=r"expected a mesh, but it can't be read \(AssertionError\)"):
+        read_triangles(tmp_path / "rocks.ply")
 
 
 def test_footprints_that_hang_over_an_edge_are_told_by_the_command(

@@ -45,7 +45,7 @@ def _array(path: Path, place: str) -> Array:
             raise FileError(f"expected an array file ({error})", place=place) from None
     if kind.kind not in "fiu":
         raise InputError(f"expected numbers, got an array of {kind}", place=place)
-    if len(shape) != 2:
+    if len(shape) != 2 or any(isinstance(count, bool) or count < 0 for count in shape):
         raise InputError(f"expected rows of heights, got an array of shape {shape}", place=place)
     nodes = int(shape[0]) * int(shape[1])
     if nodes > MOST_NODES:

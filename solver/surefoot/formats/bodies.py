@@ -121,6 +121,9 @@ def body_clip(motion: Motion, mapping: Mapping, *, name: str, rig: Rig | None = 
     capture = body_capture(motion, mapping)
     body = fit_rig(capture, name=name) if rig is None else rig
     clip = capture_clip(capture, body, first=mapping.first, name=name, loop=bool(mapping.clip.get("loop", False)))
+    if (stated := (mapping.clip.get("range") or {}).get("last", clip.last)) != clip.last:
+        told = f"the samples make frames {clip.first} to {clip.last}, not to {stated}; choose samples with take"
+        raise InputError(told, place="clip.range")
     table: dict[str, Any] = msgspec.json.decode(clip_bytes(clip))
     exact = read_rate(mapping.clip["rate"]) if "rate" in mapping.clip else motion.rate
     table["rate"] = f"{exact.numerator}/{exact.denominator}"

@@ -6,6 +6,7 @@ the file lists its channels, from left to right; end sites are joints without ch
 
 from __future__ import annotations
 
+import re
 from collections import Counter
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -22,6 +23,8 @@ __all__ = ["FORMAT", "parse_bvh", "read_bvh"]
 
 Array = NDArray[np.float64]
 WANTED = "a motion in BVH"
+MOTION = re.compile(r"^[ \t]*MOTION\b", re.MULTILINE)
+"""The word at the beginning of a line; it may stand in a joint's name too."""
 CHANNELS = tuple(f"{axis}{what}" for what in ("position", "rotation") for axis in "XYZ")
 MOST_JOINTS = 10_000
 MOST_DEPTH = 512
@@ -43,11 +46,11 @@ def read_bvh(path: str | Path) -> Motion:
 
 def parse_bvh(text: str, *, place: str = "bvh") -> Motion:
     """Return the motion written in ``text``; ``place`` names it in errors."""
-    head, found, body = text.partition("MOTION")
-    if not found or "HIERARCHY" not in head:
+    parts = MOTION.split(text, maxsplit=1)
+    if len(parts) < 2 or "HIERARCHY" not in parts[0]:
         raise FileError(f"no HIERARCHY with a MOTION after it; wanted {WANTED}", place=place)
-    joints = _hierarchy(head, place)
-    values, step = _samples(body, sum(len(joint.channels) for joint in joints), place)
+    joints = _hierarchy(parts[0], place)
+    values, step = _samples(parts[1], sum(len(joint.channels) for joint in joints), place)
     if len(joints) * len(values) * 16 > Motion.MOST:
         raise FileError(f"{len(joints)} joints over {len(values)} frames are more than is taken", place=place)
     return Motion(_names(joints), _posed(joints, values), near_rate(step, place=f"{place}: Frame Time"))

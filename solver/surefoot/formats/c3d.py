@@ -33,9 +33,10 @@ def read_c3d(path: str | Path) -> Motion:
     try:
         point = held["parameters"]["POINT"]
         values = np.asarray(held["data"]["points"], dtype=np.float64)  # (4, points, samples)
-        labels = [str(label).strip() for label in point["LABELS"]["value"]][: values.shape[1]]
+        labels = _labels(point)[: values.shape[1]]
         rate = float(point["RATE"]["value"][0])
-        stated = str((point.get("UNITS") or {"value": [""]})["value"][0]).strip() if point.get("UNITS") else ""
+        units = (point.get("UNITS") or {"value": []})["value"]
+        stated = str(units[0]).strip() if len(units) else ""
     except (KeyError, IndexError, TypeError, ValueError) as error:
         raise FileError(f"its points aren't told as C3D has it ({error}); wanted {WANTED}", place=str(path)) from None
     there, wanted = values.shape[-1], _stated_frames(path)
@@ -55,14 +56,27 @@ def read_c3d(path: str | Path) -> Motion:
     world[..., :3, 3] = np.moveaxis(values[:3, :count], 0, -1)
     # the fourth row holds the residual: negative where a point was not seen
     residuals = held["data"].get("meta_points", {}).get("residuals")
-    if residuals is not None and np.shape(residuals)[-2:] == (count, values.shape[2]):
-        world[np.asarray(residuals)[0] < 0.0, :3, 3] = np.nan
+    if residuals is not None and np.shape(residuals)[-2:] == values.shape[1:]:
+        world[np.asarray(residuals)[0, :count] < 0.0, :3, 3] = np.nan
     try:
         # a single float, or a broadcast rate to two places
         exact = near_rate(1.0 / rate if rate else np.inf, place="POINT:RATE")
     except InputError as error:
         raise error.within(str(path)) from None
     return Motion(tuple(names), world, exact, LENGTHS.get(stated.lower(), 0.0), "", turns=False)
+
+
+def _labels(point: Any) -> list[str]:
+    """Return the points' names: a parameter holds 255 at most, further ones stand in LABELS2, LABELS3 and so on.
+
+    Source: C3D.org, The C3D File Format User Guide, POINT:LABELS and the storing of more than 255 points (from memory).
+    """
+    labels = list(point["LABELS"]["value"])
+    number = 2
+    while (more := point.get(f"LABELS{number}")) is not None:
+        labels += more["value"]
+        number += 1
+    return [str(label).strip() for label in labels]
 
 
 def _stated_frames(path: str | Path) -> int:

@@ -98,7 +98,8 @@ def _moving(stage: Any, place: str, rate: float | str | None) -> Motion:
             for matrix in query.ComputeJointSkelTransforms(frame) or ():
                 world[row, k] = root @ np.array(matrix, dtype=np.float64).T
                 row += 1
-    exact = near_rate(1.0 / stage.GetTimeCodesPerSecond(), place=f"{place}: timeCodesPerSecond")
+    codes = stage.GetTimeCodesPerSecond()
+    exact = near_rate(1.0 / codes if codes else np.inf, place=f"{place}: timeCodesPerSecond")
     up = str(geom.GetStageUpAxis(stage)).lower()
     stated = read_rate(rate, place=f"{place}: rate") if rate is not None else exact
     return Motion(tuple(names), world, stated, float(geom.GetStageMetersPerUnit(stage)), up, linear=True)
