@@ -9,8 +9,10 @@ import subprocess
 import sys
 import time
 from collections.abc import Callable, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
@@ -157,6 +159,30 @@ def test_what_is_done_is_not_done_again_unless_it_changed(tmp_path: Path, capsys
     assert (out / "1/001.json").read_bytes() == (out / "2/002.json").read_bytes()
     batch(str(lib), "-o", str(out), "--every-frame", "--processes", "1")
     assert "done before" not in capsys.readouterr().out, "another setting is another job"
+
+
+@pytest.mark.usefixtures("inside")
+@pytest.mark.parametrize("word", [(), ("--check",)])
+def test_a_rig_beside_the_clips_that_changes_makes_their_results_old(
+    word: tuple[str, ...], tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    lib, out = library(tmp_path / "lib", 3, bad=False), tmp_path / "out"
+    clip, rig = surefoot.demo("lamplighter")
+    surefoot.save_rig(rig, lib / "1" / "own.toml")
+    surefoot.save_clip(replace(clip, rig="own.toml"), lib / "1" / "001.json")
+    asked = (str(lib), "-o", str(out), "--processes", "1", "--json", *word)
+    batch(*asked)
+    assert "own.toml" not in capsys.readouterr().out
+    before = read_journals(out)["1/001.json"]
+    batch(*asked)
+    assert read_journals(out)["1/001.json"] == before
+    surefoot.save_rig(replace(rig, reach=0.97), lib / "1" / "own.toml")
+    batch(*asked)
+    after = read_journals(out)["1/001.json"]
+    assert before["rig"] != after["rig"]
+    (out / JOURNAL).write_bytes((out / JOURNAL).read_bytes() + b'{"clip": "\xff"}\n')  # damaged by a crash
+    batch(*asked)
+    assert read_journals(out)["1/001.json"] == after
 
 
 @pytest.mark.usefixtures("inside")
@@ -322,6 +348,37 @@ def test_the_cluster_is_an_extra(monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 @pytest.mark.skipif(not Path("/proc/self/schedstat").exists(), reason="only Linux lists processes so")
+def test_a_worker_that_a_cluster_gives_up_stops_no_other_clip(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    tasks = find_tasks(library(tmp_path / "lib", 3, bad=False), tmp_path / "out", Settings())
+
+    class Cluster(ThreadPoolExecutor):
+        def __init__(self, *_: object, **__: object) -> None:
+            super().__init__(1)
+
+        def ncores(self) -> dict[str, int]:
+            return {"here": 1}
+
+        def get_executor(self, **_: object) -> ThreadPoolExecutor:
+            return self
+
+        def close(self) -> None:
+            self.shutdown()
+
+    def lost(task: Task, _: Settings) -> Row:
+        if task.name == "1/001.json":
+            raise ConnectionError("the worker is gone")
+        return {"clip": task.name, "status": "done"}
+
+    monkeypatch.setitem(sys.modules, "distributed", SimpleNamespace(Client=Cluster))
+    monkeypatch.setattr(batch_running, "do_task", lost)
+    rows: list[Row] = []
+    on_cluster(tasks, Settings(), address="tcp://127.0.0.1:1", told=rows.append)
+    assert [(row["clip"], row["status"]) for row in sorted(rows, key=lambda row: row["clip"])] == [
+        ("0/000.json", "done"), ("1/001.json", "failed"), ("2/002.json", "done"),
+    ]  # fmt: skip
+    assert [row.get("reason") for row in rows if row["status"] == "failed"] == ["its process was lost: ConnectionError"]
+
+
 def test_a_killed_batch_leaves_no_process_behind(tmp_path: Path) -> None:
     lib, out = library(tmp_path / "lib", 30), tmp_path / "out"
     command = [sys.executable, "-m", "surefoot", "batch", str(lib), "-o", str(out), "--processes", "2"]

@@ -35,8 +35,7 @@ def run_here(tasks: Sequence[Task], settings: Settings, *, processes: int, told:
             lost = _until_broken(waiting, settings, processes, told)
             for task in lost:  # one of them broke the pool: each gets a process of its own
                 if _until_broken([task], settings, 1, told):
-                    told({"clip": task.name, "status": "failed", "stamp": task.stamp, "output": "",
-                          "reason": "its process ended before it was done"})  # fmt: skip
+                    told(_failed(task, "its process ended before it was done"))
 
 
 def _until_broken(waiting: list[Task], settings: Settings, processes: int, told: Told) -> list[Task]:
@@ -97,9 +96,15 @@ def _drained(pool: Executor, waiting: list[Task], settings: Settings, ahead: int
                 row = future.result()
             except BrokenProcessPool:
                 lost.append(task)
+            except Exception as error:  # a cluster's worker that was lost with it, once and again
+                told(_failed(task, f"its process was lost: {type(error).__name__}"))
             else:
                 told(row)
     return lost
+
+
+def _failed(task: Task, reason: str) -> Row:
+    return {"clip": task.name, "status": "failed", "stamp": task.stamp, "output": "", "reason": reason}
 
 
 @contextmanager

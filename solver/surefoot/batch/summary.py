@@ -10,7 +10,7 @@ from typing import Any
 
 import msgspec
 
-from surefoot.batch.task import RANKS, Row, Task
+from surefoot.batch.task import RANKS, Row, Task, state_of
 from surefoot.errors import FileError
 from surefoot.save import save_all
 
@@ -58,7 +58,7 @@ def read_journals(out: Path) -> dict[str, Row]:
         for line in path.read_bytes().splitlines():
             try:
                 row = msgspec.json.decode(line)
-            except msgspec.DecodeError:
+            except (msgspec.DecodeError, UnicodeDecodeError):
                 continue
             if isinstance(row, dict) and isinstance(row.get("clip"), str):
                 found[row["clip"]] = row
@@ -66,9 +66,12 @@ def read_journals(out: Path) -> dict[str, Row]:
 
 
 def holds(row: Row | None, task: Task, out: Path) -> bool:
-    """Return whether a journal's row still tells of the clip as it is, it went well, and its result is there."""
+    """Return whether a journal's row still tells of clip and rig as they are, it went well, and its result is there."""
     if row is None or row.get("stamp") != task.stamp or row.get("status") != "done":
         return False
+    match row.get("rig"):
+        case [str(path), state] if state_of(Path(path)) != state:
+            return False
     return not row.get("output") or (out / task.output).is_file()
 
 

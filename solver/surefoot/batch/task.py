@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import hashlib
+import os
 from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any
@@ -11,7 +12,7 @@ from typing import Any
 from surefoot.cautions import FOR_PICTURES
 from surefoot.errors import FileError, InputError, SurefootError, plain_name
 
-__all__ = ["Row", "Settings", "Task", "do_task", "find_tasks"]
+__all__ = ["Row", "Settings", "Task", "do_task", "find_tasks", "state_of"]
 
 Row = dict[str, Any]
 """What is told of one clip; plain values, so that it can be written and sent."""
@@ -60,8 +61,6 @@ def find_tasks(folder: str | Path, out: str | Path, settings: Settings) -> list[
     ``out`` itself, hidden files and hidden folders are passed over. Raises InputError when there is no such folder,
     no clip in it, or two clips would be written to one file.
     """
-    import os
-
     from surefoot.formats.opening import by_suffix
 
     root, apart = Path(folder), Path(os.path.realpath(out))
@@ -103,14 +102,16 @@ def _output(name: str, suffix: str, settings: Settings) -> str:
 def _stamp(path: Path, settings: Settings) -> str:
     from surefoot.formats.mapping import mapping_path
 
-    told = [settings.digest]
-    for one in (path, mapping_path(path)):
-        try:
-            state = one.stat()
-            told.append(f"{state.st_size}.{state.st_mtime_ns}")
-        except OSError:
-            told.append("-")
-    return " ".join(told)
+    return " ".join([settings.digest, *map(state_of, (path, mapping_path(path)))])
+
+
+def state_of(path: Path) -> str:
+    """Return a few letters that change when a file does; a dash where there's none."""
+    try:
+        state = path.stat()
+    except OSError:
+        return "-"
+    return f"{state.st_size}.{state.st_mtime_ns}"
 
 
 def do_task(task: Task, settings: Settings) -> Row:
@@ -139,6 +140,8 @@ def _done(task: Task, settings: Settings) -> Row:
     asked.ground, asked.belt, asked.tolerance = settings.ground, settings.belt, list(settings.tolerance)
     job = read_job(asked)
     told: Row = {"frames": job.clip.frames, "caution": FOR_PICTURES if job.seen.for_pictures else ""}
+    if job.rig_file is not None:  # a change of it makes the result an old one
+        told["rig"] = [os.path.abspath(job.rig_file), state_of(job.rig_file)]
     if settings.check_only:
         return told | _told(job.judge(job.clip, job.belt))
     planted = plant(

@@ -91,7 +91,8 @@ def run(options: argparse.Namespace) -> int:
     paths = save_summary(rows.values(), out, shard)
     listed = ordered(rows.values())
     if options.json:
-        print_json({"clips": [{k: v for k, v in row.items() if k != "stamp"} for row in listed], "written": paths})
+        shown = [{k: v for k, v in row.items() if k not in ("stamp", "rig")} for row in listed]
+        print_json({"clips": shown, "written": paths})
     else:
         _print(listed, len(tasks) - len(left), paths)
     bad = any(row["status"] == "failed" or RANKS.index(row.get("worst", "clean")) > 1 for row in listed)
