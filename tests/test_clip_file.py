@@ -220,6 +220,21 @@ def test_a_fault_is_told_in_one_sentence_with_its_place(change: Callable[[Table]
     assert "`" not in str(told.value)
 
 
+@pytest.mark.parametrize("as_bytes", [False, True])
+def test_a_channel_that_is_there_twice_is_told(as_bytes: bool) -> None:
+    one, two = (f'"hips.y": {{"keys": [[1, {value}]]}}' for value in (1, 2))
+
+    def written(channels: str, extra: str = "{}") -> str:
+        head = '"surefoot": "clip/1", "rate": 24, "range": {"first": 1, "last": 4}'
+        return f'{{{head}, "channels": {{{channels}}}, "extra": {extra}}}'
+
+    twice = written(f"{one}, {two}")
+    with pytest.raises(FileError, match=r"^c\.json: 'hips\.y' is there twice$"):
+        parse_clip(twice.encode() if as_bytes else twice, place="c.json")
+    for extra in ('{"keys": [1, {"keys": 2}]}', f'{{"keys": {"[" * 900 + "]" * 900}}}'):
+        assert list(parse_clip(written(one, extra)).channels) == ["hips.y"]
+
+
 def test_a_belt_in_a_clip_without_a_unit_must_state_its_own() -> None:
     data = table() | {"belt": {"velocity": [0, 0, -1]}}
     del data["unit"]

@@ -19,7 +19,7 @@ from surefoot.belt import Belt
 from surefoot.clip import Clip, Stance
 from surefoot.curves import Curve, Outside, Shape
 from surefoot.errors import FileError, InputError
-from surefoot.file_faults import Words, in_plain_words, json_fault, named_fault, read_text
+from surefoot.file_faults import Words, in_plain_words, json_fault, look_for_twins, named_fault, read_text
 from surefoot.given import checked
 from surefoot.rig import FEET
 from surefoot.save import save_bytes
@@ -158,6 +158,7 @@ def parse_clip(data: bytes | str, *, place: str = "clip") -> Clip:
         raise json_fault(text, place=place, what=WANTED) from None
     if raw.surefoot != FORMAT:
         raise FileError(f'wanted "surefoot": "{FORMAT}", got {raw.surefoot[:40]!r}', place=f"{place}: $.surefoot")
+    look_for_twins(data, '"keys"', wanted=len(raw.channels), place=place)
     try:
         return _build(raw)
     except InputError as error:

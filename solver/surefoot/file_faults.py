@@ -6,6 +6,7 @@ channel's name and what would have been right.
 
 from __future__ import annotations
 
+import contextlib
 import json
 import math
 import re
@@ -22,6 +23,7 @@ __all__ = [
     "Words",
     "in_plain_words",
     "json_fault",
+    "look_for_twins",
     "named_fault",
     "not_finite",
     "read_bytes",
@@ -152,6 +154,27 @@ def json_fault(text: str, *, place: str, what: str) -> FileError:
     return FileError(
         "wanted a finite number: JSON has no NaN, no Infinity and none so large", place=f"{place}: {found}"
     )
+
+
+def look_for_twins(text: bytes | str, mark: str, *, wanted: int, place: str) -> None:
+    """Raise FileError if a JSON object has two fields of one name: of those only the last would be read.
+
+    Source: RFC 8259, section 4: names should be unique. A text that has the ``mark`` just ``wanted`` times isn't
+    looked through: each object of interest has it once.
+    """
+    plain = text if isinstance(text, str) else text.decode()
+    if plain.count(mark) == wanted:
+        return
+
+    def once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+        table = dict(pairs)
+        for name in table if len(table) < len(pairs) else ():
+            if sum(name == other for other, _ in pairs) > 1:
+                raise FileError(f"{name!r} is there twice", place=place)
+        return table
+
+    with contextlib.suppress(RecursionError):
+        json.loads(plain, object_pairs_hook=once)
 
 
 def not_finite(table: Any) -> str | None:
