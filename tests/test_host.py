@@ -590,6 +590,19 @@ def test_a_host_whose_step_does_not_close_is_taken_back(demo: tuple[Clip, Rig]) 
     assert state(host, clip) == before
 
 
+@pytest.mark.parametrize("into", ["layer", "keys"])
+def test_a_channel_that_was_not_read_from_the_host_is_refused_before_anything_is_written(
+    demo: tuple[Clip, Rig], into: Any
+) -> None:
+    clip, rig = demo
+    host = MemoryHost(clip)
+    found = read(host, rig)
+    assert "chest.yaw" not in found.channels
+    with pytest.raises(UnknownName, match=r"after: no channel read from the host is called 'chest\.yaw'"):
+        write(host, found, found.with_channels({"chest.yaw": clip.channels["chest.yaw"]}), rig, into=into)
+    assert (host.steps, list(host.layers())) == ([], [])
+
+
 def test_a_host_that_can_t_undo_is_named_with_what_is_left(demo: tuple[Clip, Rig]) -> None:
     class Careless(Counting):
         def write(self, channel: str, curve: Curve, layer: str) -> None:

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from surefoot.clip import Clip
 from surefoot.curves import Curve, Pack, Shape, resolve_slopes
-from surefoot.errors import InputError
+from surefoot.errors import InputError, UnknownName
 from surefoot.host.protocol import Host, Progress, Status
 from surefoot.host.reading import evaluated, keyed, sampled_channels, status_of, tell, telling, times_of
 from surefoot.host.refusals import NotRestored, Refused
@@ -58,7 +58,8 @@ def write(
     Refused
         If a channel isn't free, or its own keys don't make what it evaluates to and keys are asked for.
     InputError
-        If there is a layer of that name, an undo step is open already, or the host didn't take what was written.
+        If there is a layer of that name, an undo step is open already, ``after`` has a channel that ``before`` hasn't,
+        or the host didn't take what was written.
     Cancelled
         If the callback answers False.
     NotRestored
@@ -70,6 +71,9 @@ def write(
     names = [name for name, curve in after.channels.items() if curve is not before.channels.get(name)]
     if not names:
         return "", ()
+    for name in names:
+        if name not in before.channels:
+            raise UnknownName("channel read from the host", name, before.channels, place="after")
     _refuse(host, names, before, into)
     layer = _new_layer(host, layer) if into == "layer" else ""
     curves = _corrections(before, after, names) if layer else {name: explicit(after.channels[name]) for name in names}
