@@ -107,6 +107,15 @@ print(json.dumps(told))
 """
 
 
+def test_an_answer_is_waited_for_once_and_a_second_wait_is_told_not_hung() -> None:
+    with Client(SERVER, timeout=60.0) as client:
+        number = client.start("about")
+        assert "methods" in client.wait(number)
+        for strange in (number, 99):
+            with pytest.raises(ValueError, match="was not begun, or its answer was waited for already"):
+                client.wait(strange, timeout=5.0)
+
+
 @pytest.mark.parametrize("version", [OLD[0], *(pytest.param(v, marks=pytest.mark.long) for v in OLD[1:])])
 def test_an_old_python_without_numpy_makes_a_thousand_calls(version: str, tmp_path: Path) -> None:
     python = old_python(version)

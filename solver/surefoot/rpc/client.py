@@ -106,10 +106,12 @@ class Client:
         return number
 
     def wait(self, number: int, timeout: float | None = None) -> Any:
-        """Return the result of a call that was begun with `start`."""
+        """Return the result of a call that was begun with `start`; ValueError if it was waited for already."""
         seconds = self._timeout if timeout is None else timeout
         until = None if seconds is None else time.monotonic() + seconds
         with self._arrival:
+            if number not in self._answers:
+                raise ValueError(f"call {number!r} was not begun, or its answer was waited for already")
             while self._answers.get(number) is None and not self._gone:
                 left = None if until is None else until - time.monotonic()
                 if left is not None and left <= 0.0:
