@@ -28,7 +28,7 @@ from surefoot.formats.gltf_read import parse_gltf
 from surefoot.formats.looking import _STANDING, keep_lookout
 from surefoot.formats.mapping import parse_mapping
 from surefoot.formats.opening import clip_files, open_clip, open_motion
-from surefoot.formats.plain_toml import toml_text
+from surefoot.plain_toml import toml_text
 from tests.captures import write_jump_bvh, write_treadmill_c3d
 
 WORDS = (

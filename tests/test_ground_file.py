@@ -13,6 +13,7 @@ import surefoot.ground_file
 from surefoot.errors import FileError, InputError, UnitError, UnknownName
 from surefoot.ground import Flat, Ground, Plane, Profile
 from surefoot.ground_file import load_ground, parse_ground
+from surefoot.profile_file import profile_bytes
 
 HILL_STREET = Path(__file__).parents[1] / "demos" / "data" / "hill_street.toml"
 HEAD = 'surefoot = "ground/1"\nunit = "m"\n'
@@ -169,3 +170,11 @@ def test_a_file_that_cannot_be_read_says_why(tmp_path: Path) -> None:
 def test_the_docstring_example_runs() -> None:
     assert doctest.testmod(surefoot.ground_file).attempted == 2
     assert doctest.testmod(surefoot.ground_file).failed == 0
+
+
+def test_a_profile_comes_back_with_its_name_whatever_is_in_it() -> None:
+    odd = Profile([0.0, 1.0, 1.0, 2.0], [0.0, 0.0, 0.2, 0.2], name='the "old" steps\\ up\n\x7f é')
+    back = parse_ground(profile_bytes(odd).decode())
+    assert isinstance(back, Profile)
+    assert back.name == odd.name
+    np.testing.assert_array_equal(back.elevation, odd.elevation)

@@ -58,11 +58,11 @@ STREAM = {
     "gait": "gait_measures gait_bands",
     "capture": "capture_points capture_hinge capture",
     "files": (
-        "file_faults save rig_tables rig_file rig_save clip_file ground_data_file ground_mesh_file grounds "
+        "file_faults save plain_toml rig_tables rig_file rig_save clip_file ground_data_file ground_mesh_file grounds "
         "grounds.kind grounds.* ground_file profile_file recipe_file pairs demos"
     ),
     "formats": (
-        "formats formats.plain_toml formats.mapping formats.motion formats.form formats.looking formats.carry "
+        "formats formats.mapping formats.motion formats.form formats.looking formats.carry "
         "formats.gltf_read formats.gltf_write formats.usd_write formats.usd_read formats.* formats.deck_file "
         "formats.apart formats.usd_layer formats.bodies formats.guess formats.opening"
     ),

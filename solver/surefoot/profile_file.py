@@ -5,6 +5,7 @@ from __future__ import annotations
 from math import degrees
 
 from surefoot.ground import Profile
+from surefoot.plain_toml import toml_word
 
 __all__ = ["profile_bytes"]
 
@@ -17,11 +18,10 @@ def profile_bytes(profile: Profile) -> bytes:
         f"    [{distance!r}, {height!r}]"
         for distance, height in zip(profile.distance.tolist(), profile.elevation.tolist(), strict=True)
     )
-    name = "".join(c for c in profile.name if c.isprintable() and c not in '"\\')
     lines = (
         CAUTION,
         'surefoot = "ground/1"',
-        f'name = "{name}"',
+        f"name = {toml_word(profile.name)}",
         'unit = "m"',
         'kind = "profile"',
         f"heading_deg = {degrees(profile.heading)!r}",

@@ -9,6 +9,7 @@ import numpy as np
 
 from surefoot.errors import InputError
 from surefoot.given import checked
+from surefoot.plain_toml import toml_word
 from surefoot.rig import FEET, LENGTHWISE, ROCKERS, Axis, Control, Foot, Leg, Limits, Rig
 from surefoot.rig_file import FORMAT
 from surefoot.save import save_all
@@ -38,11 +39,11 @@ def save_rig(rig: Rig, path: str | Path) -> None:
 
 def rig_text(rig: Rig) -> str:
     """Return a rig as TOML, lengths in metres and angles in radians, but for channels: they keep their unit."""
-    lines = [f'surefoot = "{FORMAT}"', f"name = {_text(rig.name)}", 'unit = "m"', 'angle = "rad"']
-    lines += [f"style = {_text(rig.style)}", f"source = {_text(rig.source)}", f"reach = {rig.reach!r}"]
+    lines = [f'surefoot = "{FORMAT}"', f"name = {toml_word(rig.name)}", 'unit = "m"', 'angle = "rad"']
+    lines += [f"style = {toml_word(rig.style)}", f"source = {toml_word(rig.source)}", f"reach = {rig.reach!r}"]
     lines += [f"soften = {rig.soften!r}"] * (rig.soften < 1.0)
     lines += ["planar = true"] * rig.planar + ["any_size = true"] * rig.any_size
-    lines += [f"drawn = [{', '.join(map(_text, rig.drawn))}]"] * rig.planar
+    lines += [f"drawn = [{', '.join(map(toml_word, rig.drawn))}]"] * rig.planar
     left, right = rig.legs
     for name, leg in (("leg", left), ("right_leg", right)):
         lines += ["", *_leg(leg, name)]
@@ -51,7 +52,8 @@ def rig_text(rig: Rig) -> str:
     if rig.mirror:
         lines += ["", "[mirror]"]
         lines += [
-            f"{_text(k)} = {{to = {_text(t)}, factor = {f!r}, offset = {o!r}}}" for k, (t, f, o) in rig.mirror.items()
+            f"{toml_word(k)} = {{to = {toml_word(t)}, factor = {f!r}, offset = {o!r}}}"
+            for k, (t, f, o) in rig.mirror.items()
         ]
     if rig.tolerances:
         from surefoot.tolerances import KINDS
@@ -78,10 +80,10 @@ def _foot(foot: Foot, name: str) -> list[str]:
 
 
 def _control(control: Control, rig: Rig) -> list[str]:
-    lines = [f"[controls.{_text(control.name)}]", f"parent = {_text(control.parent)}"]
-    lines += [f"rest = {_numbers(control.rest)}", f"order = {_text(control.order)}"]
+    lines = [f"[controls.{toml_word(control.name)}]", f"parent = {toml_word(control.parent)}"]
+    lines += [f"rest = {_numbers(control.rest)}", f"order = {toml_word(control.order)}"]
     if control.rockers != ROCKERS:
-        lines.append(f"rockers = [{', '.join(map(_text, control.rockers))}]")
+        lines.append(f"rockers = [{', '.join(map(toml_word, control.rockers))}]")
     for key, axis in control.axes.items():
         canted = key == "roll" and control.name in FEET_OF and Rig.STYLES[rig.style].called.get(key) == "cant"
         shown = "cant" if canted else key
@@ -100,13 +102,7 @@ def _axis(axis: Axis, key: str) -> str:
         raise InputError(f"a scale of {axis.scale!r} is none of {', '.join(units)}", place=f"axis {axis.channel}")
     more = [f"sign = {1 if axis.scale > 0 else -1}"] if axis.scale < 0 else []
     more += [f"zero = {axis.zero!r}"] * (axis.zero != 0.0) + ["optional = true"] * axis.optional
-    return "{" + ", ".join([f"channel = {_text(axis.channel)}", f"unit = {_text(unit)}", *more]) + "}"
-
-
-def _text(value: str) -> str:
-    import json
-
-    return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")
+    return "{" + ", ".join([f"channel = {toml_word(axis.channel)}", f"unit = {toml_word(unit)}", *more]) + "}"
 
 
 def _numbers(values: Any) -> str:

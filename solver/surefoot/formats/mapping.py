@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 
 from surefoot.errors import FileError, InputError, UnknownName, plain_name
 from surefoot.file_faults import Words, in_plain_words, read_text, toml_table
-from surefoot.formats.plain_toml import toml_text
+from surefoot.plain_toml import toml_text
 from surefoot.units import LENGTHS, read_rate
 
 __all__ = ["FORMAT", "POINTS", "Mapping", "Node", "load_mapping", "mapping_path", "mapping_text", "parse_mapping"]

@@ -9,7 +9,7 @@ from typing import Any
 
 from surefoot.errors import InputError
 
-__all__ = ["toml_text"]
+__all__ = ["toml_text", "toml_word"]
 
 
 def toml_text(table: Mapping[str, Any]) -> str:
@@ -33,11 +33,11 @@ def _lines(table: Mapping[str, Any], heading: str) -> list[str]:
 
 def _name(name: str) -> str:
     bare = name.isascii() and name.replace("_", "").replace("-", "").isalnum()
-    return name if bare else _text(name)
+    return name if bare else toml_word(name)
 
 
-def _text(text: str) -> str:
-    """A JSON string is a TOML one too, but for the delete character."""
+def toml_word(text: str) -> str:
+    """Return a text as a TOML string: a JSON one is that too, but for the delete character."""
     return json.dumps(text, ensure_ascii=False).replace("\x7f", "\\u007f")
 
 
@@ -45,7 +45,7 @@ def _value(value: Any) -> str:
     if isinstance(value, bool):
         return "true" if value else "false"
     if isinstance(value, str):
-        return _text(value)
+        return toml_word(value)
     if isinstance(value, int):
         return str(value)
     if isinstance(value, float) and math.isfinite(value):
