@@ -11,11 +11,10 @@ from surefoot.errors import InputError
 from surefoot.formats.carry import head_of
 from surefoot.formats.mapping import Mapping, mapping_path, mapping_text
 from surefoot.formats.opening import is_foreign
+from surefoot.formats.usd_write import SUFFIXES
 from surefoot.layer import layer_between
 
 __all__ = ["layer_file", "planted_files"]
-
-USD = (".usda", ".usdc", ".usd")
 
 
 def planted_files(job: Job, planted: Clip, path: str) -> list[tuple[bytes, str]]:
@@ -24,7 +23,7 @@ def planted_files(job: Job, planted: Clip, path: str) -> list[tuple[bytes, str]]
     A stage whose prims are the rig's controls isn't written anew: a correction layer is, and a stage that lays it
     over the original. Raises InputError where one of the two would be the original, which they need.
     """
-    if not (_is_stage(job) and Path(path).suffix.lower() in USD):
+    if not (_is_stage(job) and Path(path).suffix.lower() in SUFFIXES):
         return job.files(planted, path)
     from surefoot.formats.usd_layer import correction_layer, over_stage
 
@@ -39,7 +38,7 @@ def planted_files(job: Job, planted: Clip, path: str) -> list[tuple[bytes, str]]
     carried = {axis.channel for control in job.rig.controls.values() for axis in control.axes.values()}
     known = Mapping(
         said.kind, said.unit, said.axes, said.take, said.ground, said.nodes, {},
-        head_of(planted, carried - _not_carried(job), rig=planted.rig), target.name,
+        head_of(planted, carried - _not_carried(job)), target.name,
     )  # fmt: skip
     return [
         (over_stage(job.path, layer, target), path),
@@ -51,7 +50,7 @@ def planted_files(job: Job, planted: Clip, path: str) -> list[tuple[bytes, str]]
 def layer_file(job: Job, planted: Clip, path: str) -> tuple[Clip, bytes]:
     """Return the correction as a clip to add on top, and the bytes for ``--layer``: its own, or a stage's layer."""
     layer = layer_between(job.clip, planted)
-    if Path(path).suffix.lower() in USD:
+    if Path(path).suffix.lower() in SUFFIXES:
         if not _is_stage(job):
             raise InputError("a layer for OpenUSD needs a clip that is a stage of controls", place=path)
         from surefoot.formats.usd_layer import correction_layer
@@ -65,7 +64,7 @@ def layer_file(job: Job, planted: Clip, path: str) -> tuple[Clip, bytes]:
 
 
 def _is_stage(job: Job) -> bool:
-    return job.path.suffix.lower() in USD and job.mapping is not None and job.mapping.kind == "controls"
+    return job.path.suffix.lower() in SUFFIXES and job.mapping is not None and job.mapping.kind == "controls"
 
 
 def _not_carried(job: Job) -> set[str]:

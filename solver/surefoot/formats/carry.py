@@ -149,11 +149,9 @@ def _angles(turn: Array, order: str, start: Any) -> Array:
     return np.asarray(min(best, key=lambda pair: pair[0])[1].T)
 
 
-def head_of(clip: Clip, carried: set[str], *, rig: str = "") -> dict[str, Any]:
+def head_of(clip: Clip, carried: set[str]) -> dict[str, Any]:
     """Return the clip in the format's words, the values of ``carried`` channels' whole frames being in the file."""
     table: dict[str, Any] = msgspec.json.decode(clip_bytes(clip))
-    if rig:
-        table["rig"] = rig
     last = clip.last + clip.loop
     for name, channel in table["channels"].items():
         for key in channel["keys"]:
@@ -162,7 +160,7 @@ def head_of(clip: Clip, carried: set[str], *, rig: str = "") -> dict[str, Any]:
     return table
 
 
-def node_mapping(clip: Clip, rig: Rig, *, file: str = "", rig_name: str = "") -> Mapping:
+def node_mapping(clip: Clip, rig: Rig, *, file: str = "") -> Mapping:
     """Return the mapping that goes with `node_tracks`: nodes by control, and what they can't carry."""
     nodes, carried = {}, set()
     bound = Binding(rig, clip).rows
@@ -172,7 +170,7 @@ def node_mapping(clip: Clip, rig: Rig, *, file: str = "", rig_name: str = "") ->
         nodes[control.name] = Node(control.name, _toes(control) if bends else None, None, start[control.name])
         keys = {"x", "y", "z", *TURNS} | ({"bend"} if bends else set())
         carried |= {a.channel for key, a in control.axes.items() if key in keys and (control.name, key) in bound}
-    return Mapping("controls", nodes=nodes, clip=head_of(clip, carried, rig=rig_name), file=file)
+    return Mapping("controls", nodes=nodes, clip=head_of(clip, carried), file=file)
 
 
 def _starts(clip: Clip, rig: Rig) -> dict[str, tuple[float, float, float]]:

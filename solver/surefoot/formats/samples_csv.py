@@ -64,9 +64,9 @@ def _unit(scale: float | None) -> str:
     return "" if scale is None else next((n for n, size in known.items() if abs(size / scale - 1.0) < 1e-12), "")
 
 
-def csv_mapping(clip: Clip, *, file: str = "", rig_name: str = "") -> Mapping:
+def csv_mapping(clip: Clip, *, file: str = "") -> Mapping:
     """Return the mapping with what samples can't carry: keys, loop, belt, stances."""
-    return Mapping("channels", clip=head_of(clip, set(clip.channels), rig=rig_name), file=file)
+    return Mapping("channels", clip=head_of(clip, set(clip.channels)), file=file)
 
 
 def read_csv(path: str | Path, mapping: Mapping | None = None, *, rig: Rig | None = None) -> Clip:
