@@ -142,9 +142,9 @@ def test_a_stated_tolerance_moves_note_and_error_with_it(capsys: pytest.CaptureF
 def test_plant_shows_before_and_after_and_what_moved(walk: Path, capsys: pytest.CaptureFixture[str]) -> None:
     out = shown(capsys, "plant", walk, status=0)
     lines = out.splitlines()
-    assert lines[0].split() == ["finding", "before", "after"]
+    assert lines[0].split() == ["finding", "before", "worst", "after", "worst"]
     slide = next(line for line in lines if line.startswith("slide"))
-    assert re.match(r"slide +error: 2, worst \d+ mm \(left, frame [\d.]+\) +-$", slide)
+    assert re.match(r"slide +error: 2 +\d+ mm \(left, frame [\d.]+\) +-$", slide)
     assert any(re.fullmatch(r"ankles moved: left [\d.]+ mm rms, [\d.]+ mm at most; right .*", line) for line in lines)
     assert any(re.fullmatch(r"channels written: \d+ of 26; the others are untouched", line) for line in lines)
     assert lines[-1] == "nothing written; name a file with -o to keep the result"

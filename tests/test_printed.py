@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import io
+import re
 import sys
 
 import pytest
 
 from surefoot.__main__ import main
-from surefoot.printed import WIDE, fitted, sign_of
+from surefoot.printed import WIDE, amount_of, fitted
 
 COMMANDS = {
     "check --propose": ["check", "lamplighter", "--propose"],
@@ -49,7 +50,9 @@ def test_a_table_that_no_breaking_makes_fit_is_turned() -> None:
     assert lines == [f"one    {long}", f"other  {long}", "", "one    1", "other  2"]
 
 
-@pytest.mark.parametrize(("encoding", "wanted"), [("utf-8", "°/s²"), ("latin-1", "°/s²"), ("ascii", "deg/s2")])
+@pytest.mark.parametrize(
+    ("encoding", "wanted"), [("utf-8", r"\d°/s²"), ("latin-1", r"\d°/s²"), ("ascii", r"\d deg/s2")]
+)
 def test_a_unit_is_told_by_its_sign_where_that_can_be_written(
     encoding: str, wanted: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -57,5 +60,10 @@ def test_a_unit_is_told_by_its_sign_where_that_can_be_written(
     monkeypatch.setattr(sys, "stdout", out)
     assert main(["check", "lamplighter"]) == 1
     out.flush()
-    assert wanted in out.buffer.getvalue().decode(encoding)
-    assert sign_of("mm") == "mm"
+    assert re.search(wanted, out.buffer.getvalue().decode(encoding))
+    assert amount_of("4.9", "mm") == "4.9 mm"
+
+
+def test_no_space_stands_before_a_degree_sign() -> None:
+    assert amount_of("4.9", "deg") == "4.9°"
+    assert amount_of("-11844", "deg/s2") == "-11844°/s²"

@@ -223,7 +223,7 @@ def test_round_a_bend_of_one_and_a_half_metres_planted_feet_stay_while_the_hips_
 def test_what_is_laid_tells_how_far_feet_turn(capsys: pytest.CaptureFixture[str]) -> None:
     command = ["plant", "lamplighter", "--loops", "4", "--along", "0,0:0,3:3,3", "--let", "hips.y"]
     main(command)
-    assert "planted feet turn on the ball by 0.8 ° at most (a warning beyond 20)" in capsys.readouterr().out
+    assert "planted feet turn on the ball by 0.8° at most (a warning beyond 20°)" in capsys.readouterr().out
     main([*command, "--json"])
     told: dict[str, Any] = json.loads(capsys.readouterr().out)["laid"]["swivel"]
     assert told["unit"] == "rad"

@@ -9,7 +9,7 @@ import numpy as np
 from surefoot.checking import Report
 from surefoot.laying import Laid
 from surefoot.locks import Lock
-from surefoot.printed import sign_of
+from surefoot.printed import amount_of
 from surefoot.tables import print_table
 
 __all__ = ["print_laid", "print_locks"]
@@ -25,7 +25,8 @@ def print_laid(laid: Laid, report: Report) -> None:
         print(f"laid out: {count} footprints; steps {share.min():.2f} to {share.max():.2f} of their own length; "
               f"least supported {100.0 * min(step.share for step in laid.steps):.0f} %")  # fmt: skip
     warned, turned = np.degrees(report.tolerances["swivel"][1]), np.degrees(report.swivel)
-    print(f"planted feet turn on the ball by {turned:.1f} {sign_of('deg')} at most (a warning beyond {warned:.0f})")
+    most, limit = amount_of(f"{turned:.1f}", "deg"), amount_of(f"{warned:.0f}", "deg")
+    print(f"planted feet turn on the ball by {most} at most (a warning beyond {limit})")
     low, high = 1e3 * laid.raised.min(), 1e3 * laid.raised.max()
     told = "applied" if laid.applied else "a proposal; --let hips.y applies it"
     if high < 0.5:
@@ -45,10 +46,10 @@ def print_locks(locks: Sequence[Lock]) -> None:
         share = lock.least_supported
         rows.append((
             lock.stance.foot, f"{lock.stance.first}-{lock.stance.last}", f"{x:.3f}, {y:.3f}, {z:.3f} m",
-            f"{1e3 * along:.2f} mm", f"{1e3 * across:.2f} mm", f"{np.degrees(lock.swivel):.1f} {sign_of('deg')}",
+            f"{1e3 * along:.2f} mm", f"{1e3 * across:.2f} mm", amount_of(f"{np.degrees(lock.swivel):.1f}", "deg"),
             *(f"{a:.1f} to {b:.1f} mm" for a, b in zip(low, high, strict=True)),
             "-" if np.isnan(share) else f"{100.0 * share:.0f} %",
-            f"{steepest:.1f} {sign_of('deg')}" + ("" if lock.within_ankle else ", beyond the ankle"),
+            amount_of(f"{steepest:.1f}", "deg") + ("" if lock.within_ankle else ", beyond the ankle"),
         ))  # fmt: skip
     head = ("foot", "frames", "ball at", "along", "across", "swivel", "heel", "ball", "toe", "supported", "slope")
     print()

@@ -1,4 +1,4 @@
-"""How text is shaped for a terminal or a pipe: signs of units, and cells and lines that fit in so many columns."""
+"""How text is shaped for a terminal or a pipe: numbers with units, cells and lines that fit in so many columns."""
 
 from __future__ import annotations
 
@@ -8,26 +8,26 @@ from collections.abc import Sequence
 from pathlib import PurePath
 from textwrap import fill, wrap
 
-from surefoot.units import SIGNS
+from surefoot.units import measured
 
-__all__ = ["WIDE", "fitted", "sign_of", "wrapped", "written_line"]
+__all__ = ["WIDE", "amount_of", "fitted", "wrapped", "written_line"]
 
 Rows = Sequence[Sequence[str]]
 WIDE = 100
 """Columns that what is printed to a pipe may take."""
 GAP = "  "
-KEPT = re.compile(r"(?<=\d) (?=[^\W\d]|[°%])|(?<=\bframe) (?=\d)")
+KEPT = re.compile(r"(?<=\d) (?=[^\W\d]|%)|(?<=\bframe) (?=\d)")
 """The space between a number and its unit, and in front of a frame's number: no line breaks there."""
 
 
-def sign_of(unit: str) -> str:
-    """Return the sign of a unit, such as °, or its name where standard output has no such letter."""
-    sign = SIGNS.get(unit, unit)
+def amount_of(number: str, unit: str) -> str:
+    """Return a number with its unit's sign, such as 4.9°, or with its name where standard output has no such letter."""
+    told = measured(number, unit)
     try:
-        sign.encode(getattr(sys.stdout, "encoding", None) or "utf-8")
+        told.encode(getattr(sys.stdout, "encoding", None) or "utf-8")
     except (UnicodeEncodeError, LookupError):
-        return unit
-    return sign
+        return f"{number} {unit}"
+    return told
 
 
 def written_line(path: str) -> str:

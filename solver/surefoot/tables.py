@@ -16,7 +16,7 @@ from surefoot.curves import Pack
 from surefoot.findings import LEVELS, Finding
 from surefoot.oppose import Drag
 from surefoot.planting import Planted
-from surefoot.printed import fitted, sign_of, wrapped, written_line
+from surefoot.printed import amount_of, fitted, wrapped, written_line
 from surefoot.proposals import Proposal
 from surefoot.rig import FEET
 from surefoot.tolerances import KINDS
@@ -86,7 +86,7 @@ def print_comparison(
         for i, foot in enumerate(FEET)
     )
     print(f"ankles moved: {'; '.join(moved)}")
-    turns = (f"{foot} {turn:.1f} {sign_of('deg')} at most" for foot, turn in zip(FEET, knees, strict=True))
+    turns = (f"{foot} {amount_of(f'{turn:.1f}', 'deg')} at most" for foot, turn in zip(FEET, knees, strict=True))
     print(f"knees turned about their legs: {'; '.join(turns)}")
     count = len(planted.changed)
     if count:
@@ -108,7 +108,8 @@ def print_comparison(
 
 def _print_kinds(before: Report, after: Report) -> None:
     told = [kind for kind in after.tolerances if not KINDS[kind].seldom or before.most(kind) or after.most(kind)]
-    _table(("finding", "before", "after"), [(kind, _worst(before, kind), _worst(after, kind)) for kind in told])
+    rows = [(kind, *_worst(before, kind), *_worst(after, kind)) for kind in told]
+    _table(("finding", "before", "worst", "after", "worst"), rows)
 
 
 def print_edit(
@@ -198,7 +199,7 @@ def _most(way: Proposal) -> str:
     told = []
     for name, turns, amounts in zip(way.channels, way.angles, way.shown, strict=True):
         most = float(amounts[np.abs(amounts).argmax()])
-        told.append(f"{_plain(name)} {most:+.1f} {sign_of('deg' if turns else 'mm')}")
+        told.append(f"{_plain(name)} {amount_of(f'{most:+.1f}', 'deg' if turns else 'mm')}")
     return ", ".join(told)
 
 
@@ -227,16 +228,17 @@ def _where(f: Finding) -> str:
 
 def _amount(value: float, unit: str) -> str:
     digits = 2 if abs(value) < 9.995 else 1 if abs(value) < 99.95 else 0
-    return f"{value:.{digits}f} {sign_of(unit)}"
+    return amount_of(f"{value:.{digits}f}", unit)
 
 
-def _worst(report: Report, kind: str) -> str:
+def _worst(report: Report, kind: str) -> tuple[str, str]:
+    """Return how grave and how many a kind's findings are, and the worst of them."""
     mine = [f for f in report.findings if f.kind == kind]
     if not mine:
-        return "-"
+        return "-", ""
     most = report.most(kind) or mine[0]
     where = ", ".join(part for part in (_where(most), f"frame {most.worst:g}") if part)
-    return f"{most.level}: {len(mine)}, worst {_amount(most.shown, most.unit)} ({where})"
+    return f"{most.level}: {len(mine)}", f"{_amount(most.shown, most.unit)} ({where})"
 
 
 def _verdict(report: Report) -> str:

@@ -8,7 +8,7 @@ from fractions import Fraction
 
 from surefoot.errors import InputError, UnknownName
 
-__all__ = ["ANGLES", "LENGTHS", "SIGNS", "read_rate", "unit_scale"]
+__all__ = ["ANGLES", "LENGTHS", "SIGNS", "measured", "read_rate", "unit_scale"]
 
 LENGTHS = {"m": 1.0, "cm": 0.01, "mm": 0.001, "in": 0.0254, "ft": 0.3048}
 LEAST_RATE, MOST_RATE = Fraction(1, 100), Fraction(100_000)
@@ -24,6 +24,16 @@ def unit_scale(unit: str, *, place: str = "") -> float:
     if unit not in known:
         raise UnknownName("unit", unit, known, place=place)
     return known[unit]
+
+
+def measured(number: str, unit: str) -> str:
+    """Return a number with the sign that a person reads for its unit.
+
+    There's a space between them, but none before a degree sign (BIPM, The International System of Units, 9th edition,
+    section 5.4.3; from memory).
+    """
+    sign = SIGNS.get(unit, unit)
+    return f"{number}{sign}" if sign.startswith("°") else f"{number} {sign}"
 
 
 def read_rate(value: float | str, *, place: str = "rate") -> Fraction:

@@ -11,6 +11,7 @@ from surefoot.checking import Report
 from surefoot.findings import Finding
 from surefoot.pictures.subject import told_amount, told_number
 from surefoot.proposals import Proposal
+from surefoot.units import measured
 
 __all__ = ["finding_rows", "kinds_table", "proposals_table"]
 
@@ -84,7 +85,7 @@ def _told(way: Proposal) -> tuple[str, ...]:
     most = []
     for name, turns, amounts in zip(way.channels, way.angles, way.shown, strict=True):
         largest = float(amounts[np.abs(amounts).argmax()])
-        told = f"{escape(name)} {largest:+.1f} {'°' if turns else 'mm'}".replace("-", "−")
+        told = f"{escape(name)} {measured(f'{largest:+.1f}', 'deg' if turns else 'mm')}".replace("-", "−")
         most.append(f'<span class="whole">{told}</span>')
     worse = [
         f'<span class="whole">{escape(w.foot)} {w.kind} {told_number(w.shown, w.unit)} '

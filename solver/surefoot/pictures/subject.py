@@ -21,7 +21,7 @@ from surefoot.pictures.figure import Figure, Footing, figure_of, footings_of
 from surefoot.rig import FEET, Rig
 from surefoot.scene import Scene
 from surefoot.seen import Seen
-from surefoot.units import SIGNS
+from surefoot.units import measured
 
 __all__ = ["Chosen", "Subject", "key_poses", "told_amount", "told_number", "without_repeats", "worst_frames"]
 
@@ -181,5 +181,4 @@ def told_amount(finding: Finding) -> str:
 
 def told_number(amount: float, unit: str) -> str:
     """Return an amount in one of the findings' units."""
-    unit = SIGNS.get(unit, unit)
-    return f"{amount:.0f} {unit}" if amount >= 100.0 else f"{amount:.3g} {unit}"
+    return measured(f"{amount:.0f}" if amount >= 100.0 else f"{amount:.3g}", unit)

@@ -7,7 +7,8 @@ const SIGNS = { deg: "°", "deg/s2": "°/s²" };
 export function amount(value, unit) {
   if (value === null || value === undefined) return "none";
   const digits = Math.abs(value) >= 100 ? 0 : Math.abs(value) >= 10 ? 1 : 2;
-  return `${value.toFixed(digits)} ${SIGNS[unit] ?? unit}`;
+  const sign = SIGNS[unit] ?? unit;
+  return `${value.toFixed(digits)}${sign.startsWith("°") ? "" : " "}${sign}`;
 }
 
 export function frames(finding) {
