@@ -69,7 +69,7 @@ STREAM = {
     "host": "host.protocol host.refusals host.memory host.reading host.writing host.jobs host",
     "pictures": (
         "pictures pictures.ink pictures.svg pictures.axes pictures.figure pictures.subject pictures.tracks "
-        "pictures.labels pictures.strip pictures.plan_notes pictures.plan pictures.gait pictures.traces "
+        "pictures.labels pictures.slid pictures.strip pictures.plan_notes pictures.plan pictures.gait pictures.traces "
         "pictures.sheet pictures.png pictures.listings pictures.scrubbed pictures.report"
     ),
     "page": "page page.wishes page.packing page.telling page.work page.line page.server",

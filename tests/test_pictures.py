@@ -16,16 +16,18 @@ from xml.etree import ElementTree
 
 import numpy as np
 import pytest
-from shapely import LineString, MultiPoint, Polygon, box
+from shapely import LineString, MultiPoint, Point, Polygon, box
 
 import surefoot
 from surefoot.gait_measures import gait_figures
 from surefoot.ground import Ground
 from surefoot.joints import joints_of
 from surefoot.laying import lay
+from surefoot.pictures.figure import figure_of, scene_at
 from surefoot.pictures.gait import cycle_of, touching
 from surefoot.pictures.ink import OKABE_ITO, PAPERS, SIZES
 from surefoot.pictures.sheet import KINDS_OF_PICTURE, pictures_of
+from surefoot.pictures.slid import slid_between
 from surefoot.pictures.subject import Subject, told_amount
 from surefoot.pictures.svg import WIDTH, Pen, number
 from surefoot.pictures.tracks import strides_of, tracks_of
@@ -92,13 +94,15 @@ def advance(text: str, size: float) -> float:
 
 
 def words_of(svg: str) -> list[Words]:
-    """Return every text with its box on the sheet; groups may be shifted."""
+    """Return every text with its box on the sheet; groups and windows may be shifted."""
     found: list[Words] = []
 
     def walk(element: ElementTree.Element, x: float, y: float) -> None:
         shift = re.fullmatch(r"translate\((\S+) (\S+)\)", element.get("transform", ""))
         if shift:
             x, y = x + float(shift[1]), y + float(shift[2])
+        elif element.tag == SVG + "svg":
+            x, y = x + float(element.get("x", "0")), y + float(element.get("y", "0"))
         if element.tag == SVG + "text":
             size, text = float(element.get("font-size", "0")), element.text or ""
             wide = advance(text, size) * (1.1 if element.get("font-weight") else 1.0)
@@ -419,7 +423,7 @@ def test_a_strides_line_is_as_long_as_the_stride_though_the_walk_turns() -> None
     subject = Subject.of(clip, rig, belt=surefoot.Belt([0.0, 0.0, -1.35], 0.5))
     svg = pictures_of(subject, kinds=["plan"]).svg()
     lines = [numbers(e.get("d", "")) for e in elements(svg, "path", "sf-thin") if e.get("class") == "sf-ink sf-thin"]
-    bar = next(b for b in (numbers(e.get("d", "")) for e in elements(svg, "path", "sf-ink")) if b[0, 0] == 96.0)
+    bar = next(b for b in (numbers(e.get("d", "")) for e in elements(svg, "path", "sf-ink")) if b[0, 0] == 116.0)
     scale = (bar[1, 0] - bar[0, 0]) / 0.5
     strides = strides_of(tracks_of(subject, rounds=2))
     assert len(lines) == len(strides) == 2
@@ -511,6 +515,45 @@ def test_the_strip_shows_every_finding_with_its_amount(lamplighter: tuple[Subjec
         amount = f"{finding.shown:.0f}" if finding.shown >= 100 else f"{finding.shown:.3g}"
         space = "" if finding.unit.startswith("deg") else " "
         assert f"{finding.kind} {finding.foot[0].upper()} {amount}{space}" in words
+
+
+@pytest.mark.parametrize(("demo", "on"), [("lamplighter", "flat"), ("turning", "flat"), ("treadmill", "hill")])
+def test_the_strip_shows_each_slide_as_long_as_it_is_and_ending_under_the_sole(demo: str, on: str) -> None:
+    before, _ = subjects(demo, on)
+    slides = [f for f in before.report.findings if f.kind == "slide"]
+    assert slides
+    for finding in slides:
+        then, now = slid_between(before, finding)
+        assert np.linalg.norm(then - now) == pytest.approx(finding.amount, abs=1e-9)
+        figure = figure_of(scene_at(before.scene, [finding.worst]), before.report.stances)
+        foot = FEET.index(finding.foot)
+        sole = np.concatenate([figure.hind[0, foot], figure.toes[0, foot]])
+        assert MultiPoint(sole[:, ::2]).convex_hull.buffer(1e-6).contains(Point(now[::2]))
+        assert 0.0 <= now[1] - sole[:, 1].min() < 0.02, "the lowest part of the sole"
+
+
+def test_in_the_strip_a_ring_and_a_dot_lie_a_slide_apart_by_the_footprints_measure(
+    lamplighter: tuple[Subject, Subject],
+) -> None:
+    before, _ = lamplighter
+    strip = ElementTree.fromstring(pictures_of(before, kinds=["strip"]).svg())
+    windows = [w for w in strip.iter(SVG + "svg") if w.find(f"{SVG}circle[@class='sf-ink-ring']") is not None]
+    slides = {f.foot: f for f in before.report.findings if f.kind == "slide"}
+    assert len(windows) == len(slides) == 2
+    for window in windows:
+        ring, dot = (window.find(f"{SVG}circle[@class='sf-ink-{shape}']") for shape in ("ring", "dot"))
+        assert ring is not None
+        assert dot is not None
+        foot = next(i for i, name in enumerate(FEET) if window.find(f"{SVG}path[@class='sf-{name}-dot']") is not None)
+        wedges = [numbers(w.get("d", ""))[0, 0] for w in window.findall(f"{SVG}path[@class='sf-{FEET[foot]}-dot']")]
+        anchors = next(f for f in before.footings if f.foot == foot).anchors
+        scale = (wedges[2] - wedges[0]) / float(anchors[2, 2] - anchors[0, 2])
+        then, now = slid_between(before, slides[FEET[foot]])
+        apart = float(ring.get("cx", "")) - float(dot.get("cx", ""))
+        assert apart == pytest.approx(scale * (then - now)[2], abs=0.1)
+        assert apart > 30.0
+        words = [w.text for w in window.iter(SVG + "text")]
+        assert words == [told_amount(slides[FEET[foot]])]
 
 
 def test_of_many_findings_alike_the_strip_shows_the_worst_and_says_how_many() -> None:

@@ -68,7 +68,8 @@ text{{fill:{ink};font-family:{face}}}
 .sf-bone{{stroke-width:2.6}}
 .sf-bone.sf-dash{{stroke-dasharray:6.5 5}}
 .sf-thin{{stroke-width:1.1}}
-.sf-streak{{fill:none;stroke:{finding};stroke-width:7;stroke-opacity:.75;stroke-linecap:round;stroke-linejoin:round}}
+.sf-streak{{fill:none;stroke:{finding};stroke-width:7;stroke-opacity:.75;stroke-linejoin:round}}
+.sf-streak.sf-dots{{stroke-width:5;stroke-linecap:round;stroke-dasharray:.1 8}}
 .sf-left-full{{fill:{left};stroke:{left};stroke-width:1}}
 .sf-left-pale{{fill:{left};fill-opacity:.3;stroke:{left};stroke-width:1.4}}
 .sf-right-full{{fill:url(#sf-hatch-{theme});stroke:{right};stroke-width:1.4}}
@@ -78,6 +79,7 @@ text{{fill:{ink};font-family:{face}}}
 .sf-allowed{{fill:{allowed};fill-opacity:.28}}
 .sf-ink-full{{fill:{ink}}}
 .sf-ink-dot{{fill:{ink};stroke:{paper};stroke-width:1}}
+.sf-ink-ring{{fill:{paper};stroke:{ink};stroke-width:1.6}}
 .sf-earth{{fill:{earth}}}
 .sf-hatched{{fill:url(#sf-earth-{theme})}}
 .sf-open{{fill:none;stroke:{soft};stroke-width:1.1}}

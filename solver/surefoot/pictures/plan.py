@@ -17,7 +17,7 @@ from surefoot.rig import FEET
 
 __all__ = ["track_plan"]
 
-MARGIN = 96.0
+MARGIN = 116.0
 MOST_SCALE = 400.0
 """Pixels a metre: a foot is then about a tenth of the sheet's width."""
 LEAST_SCALE = 240.0
@@ -169,7 +169,7 @@ def _foot(pen: Pen, scale: float, top: float, compared: bool, unwritten: str) ->
         pen.line(x, y - 4, x, y + 4, "sf-ink")
     pen.text(MARGIN + 0.5 * scale + 8, y + 4, "0.5 m", size=11.0)
     words = "full: left foot; hatched: right foot; dot: under the flat foot's ankle; thick line: slide"
-    words += "; faint, slid: before" if compared else ""
+    words += "; faint, dotted, slid: before" if compared else ""
     pen.text(WIDTH - 24, y + 4, words, size=11.0, anchor="end", style="sf-soft")
     if unwritten:
         y += 16

@@ -160,9 +160,10 @@ def noted(
     notes = Notes(pen, panel, heading)
     strides = strides_of(tuple(tracks))
     notes.keep_soles_clear([*earlier, *tracks])
-    for track in (*earlier, *tracks):
-        if track.slide > 0.0:
-            pen.path(notes.streak(track), "sf-streak")
+    for own, style in ((earlier, "sf-streak sf-dots"), (tracks, "sf-streak")):
+        for track in own:
+            if track.slide > 0.0:
+                pen.path(notes.streak(track), style)
     widths = _widths(notes, strides)
     for track in tracks:
         notes.outside("span", track, f"{FEET[track.foot]} {track.stance.first}–{track.stance.last}", size=12.0)

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from surefoot.pictures.axes import told
 from surefoot.pictures.figure import Figure, figure_of, looked_at, scene_at
+from surefoot.pictures.slid import draw_slide, slid_between
 from surefoot.pictures.subject import Chosen, Subject, key_poses, told_amount, without_repeats, worst_frames
 from surefoot.pictures.svg import WIDTH, Pen, Picture, text_width
 from surefoot.rig import FEET
@@ -30,7 +31,9 @@ CELL = (WIDTH - 48.0) / PER_ROW
 CLOSE = 3.0
 """How many times larger a foot is close up."""
 KNEE_CLOSE = 1.5
-CLOSE_TALL = 84.0
+CLOSE_TALL = 96.0
+CLOSE_EARTH = 32.0
+"""CSS pixels: how tall a window close up is, and how much of that lies under the ground."""
 BODY = 0.22
 """Of the leg's length: how long a stroke shows where the hips point up."""
 UNDER_FOOT = ("slide", "swivel", "sink", "hover", "cross", "overhang")
@@ -48,13 +51,14 @@ def pose_strip(subject: Subject, *, before: Subject | None = None, frames: Itera
     worst = _worst(without_repeats(every, MOST_ALIKE), MOST_WORST)
     cells = [*poses, *worst]
     at = [chosen.frame for chosen in cells]
-    figures = [_figure(one, at) for one in (subject, before) if one is not None]
+    subjects = [one for one in (subject, before) if one is not None]
+    figures = [_figure(one, at) for one in subjects]
     around = _around(figures)
     scale = min((CELL - 14.0) / (around[1] - around[0]), 240.0 / (around[3] - around[2]))
     pen = Pen()
     under = f"{subject.name}, {subject.setting}" + ("; faint: before" if before is not None else "")
     top = pen.heading("Pose strip", under)
-    top = _rows(pen, subject, figures, poses, 0, top, around, scale)
+    top = _rows(pen, subjects, figures, poses, 0, top, around, scale)
     if worst:
         head = "Worst frame of every finding"
         if any(more for chosen in worst for more in chosen.more):
@@ -65,9 +69,12 @@ def pose_strip(subject: Subject, *, before: Subject | None = None, frames: Itera
         if left_out:
             words += f"; {left_out} more finding{'s aren' if left_out > 1 else ' isn'}'t drawn"
         pen.text(24 + text_width(head, 16.0) + 12, top + 18, words, size=11.0, style="sf-soft")
-        top = _rows(pen, subject, figures, worst, len(poses), top + 24, around, scale, close=True)
-    pen.text(24, top + 12, "full line: left leg; broken line: right leg, nearer; wedges under the ground: "
-             "where the footprint holds heel, ball and toe", size=11.0, style="sf-soft")  # fmt: skip
+        top = _rows(pen, subjects, figures, worst, len(poses), top + 24, around, scale, close=True)
+    words = "full line: left leg; broken line: right leg, nearer; wedges under the ground: where the footprint holds "
+    words += "heel, ball and toe"
+    if any(chosen.findings[0][1].kind == "slide" for chosen in worst):
+        words += "; ring to dot: how far the touching point slid"
+    pen.text(24, top + 12, words, size=11.0, style="sf-soft")
     return pen.picture("Pose strip", _told(cells), top + 26)
 
 
@@ -105,7 +112,7 @@ def _leg(figure: Figure) -> float:
 
 
 def _rows(
-    pen: Pen, subject: Subject, figures: Sequence[Figure], cells: Sequence[Chosen], first: int, top: float,
+    pen: Pen, subjects: Sequence[Subject], figures: Sequence[Figure], cells: Sequence[Chosen], first: int, top: float,
     around: tuple[float, float, float, float], scale: float, *, close: bool = False,
 ) -> float:  # fmt: skip
     """Draw cells in rows; return the y below them."""
@@ -115,14 +122,18 @@ def _rows(
         lines = max([2, *(len(_words(cell)) for cell in row)])
         for column, cell in enumerate(row):
             x = 24.0 + column * CELL
-            _cell(pen, subject, figures, first + start + column, x, top + 8, tall, around, scale)
+            _cell(pen, subjects[0], figures, first + start + column, x, top + 8, tall, around, scale)
             below = top + 8 + tall
             if close:
                 when, finding = cell.findings[0]
                 of = len(figures) - 1 if when == "before" else 0
                 foot = FEET.index(finding.foot) if finding.foot in FEET else 1
                 if finding.kind in UNDER_FOOT:
-                    _close_up(pen, subject, figures, of, first + start + column, foot, x, below + 4, scale * CLOSE)
+                    slid = (
+                        (slid_between(subjects[of], finding), told_amount(finding)) if finding.kind == "slide" else None
+                    )
+                    place = first + start + column, foot, x, below + 4, scale * CLOSE
+                    _close_up(pen, subjects[0], figures, of, *place, slid)
                 elif finding.kind in IN_A_LEG:
                     joint = {"hip": 0, "ankle": 2, "toe": 2}.get(finding.part.split(" ")[0], 1)
                     _joint(pen, figures, of, first + start + column, foot, joint, x, below + 4, scale * KNEE_CLOSE)
@@ -256,17 +267,25 @@ def _draw(pen: Pen, figure: Figure, number: int, place: _Place, *, bones: float 
 
 def _close_up(
     pen: Pen, subject: Subject, figures: Sequence[Figure], of: int, number: int, foot: int, x: float, y: float,
-    scale: float,
+    scale: float, slid: tuple[Array, str] | None,
 ) -> None:  # fmt: skip
-    """Draw one foot and the ground under it, larger; the middle of the figure ``of`` is that of the window."""
+    """Draw one foot and the ground under it, larger; the middle of the figure ``of`` is that of the window.
+
+    ``slid`` are the two places of a slide, and how far apart they are; both are seen.
+    """
     wide, heading = CELL - 6.0, figures[of].heading
     points = figures[of].joints[number, foot, 3:]
     seen = looked_at(points, "side", heading)
     low, earth = float(seen[:, 1].min()), float(np.min(subject.scene.ground.height(points[:, 0], points[:, 2])))
-    if 0.0 < low - earth < (CLOSE_TALL - 44.0) / scale:
+    if 0.0 < low - earth < (CLOSE_TALL - CLOSE_EARTH - 24.0) / scale:
         low = earth
     middle = float(seen[:, 0].min() + seen[:, 0].max()) / 2.0
-    place = _Place(np.array([middle, low]), np.array([wide / 2.0, CLOSE_TALL - 20.0]), scale)
+    if slid is not None:
+        along = looked_at(slid[0], "side", heading)[:, 0]
+        scale = min(scale, (wide - 24.0) / max(float(np.ptp(along)), 1e-9))
+        room = (wide / 2.0 - 12.0) / scale
+        middle = min(max(middle, float(along.max()) - room), float(along.min()) + room)
+    place = _Place(np.array([middle, low]), np.array([wide / 2.0, CLOSE_TALL - CLOSE_EARTH]), scale)
     under = _under(points, heading, middle)
     line = subject.scene.ground.section(under, heading, place.along(0.0), place.along(wide))
     inner = Pen()
@@ -276,6 +295,8 @@ def _close_up(
         drawn = Pen()
         _draw(drawn, figures[which], number, place, only=foot)
         inner.group(drawn.body, "sf-faint" if which else "sf-now")
+    if slid is not None:
+        draw_slide(inner, place(slid[0], heading), slid[1], wide, CLOSE_TALL)
     pen.window(x, y, wide, CLOSE_TALL, inner.body)
     pen.rect(x, y, wide, CLOSE_TALL, "sf-hair")
 

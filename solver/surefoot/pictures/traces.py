@@ -14,7 +14,7 @@ from surefoot.pictures.axes import Panel, padded
 from surefoot.pictures.subject import Subject
 from surefoot.pictures.svg import WIDTH, Pen, Picture
 from surefoot.rig import FEET
-from surefoot.units import ANGLES, LENGTHS
+from surefoot.units import ANGLES, LENGTHS, SIGNS
 
 __all__ = ["channel_curves", "clearance", "default_channels", "leg_curves"]
 
@@ -50,8 +50,8 @@ def channel_curves(
     for name in names:
         clip.curve(name, place="channels")
     pen = Pen()
-    under = f"{subject.name}: full line and full keys as they are"
-    top = pen.heading("Channels", under + ("; faint line and open keys before" if before is not None else ""))
+    under = f"{subject.name}, keys as circles"
+    top = pen.heading("Channels", under + ("; faint: before" if before is not None else ""))
     end = float(clip.last + (1 if clip.loop else 0))
     at = (
         np.linspace(clip.first, end, round((end - clip.first) * PER_FRAME) + 1) if end > clip.first else np.array([end])
@@ -70,13 +70,14 @@ def channel_curves(
         panel.grid(pen, unit=_unit(subject, name), ticks=6)
         panel.frames(pen)
         foot = "right" if name.startswith("right") else "left" if name.startswith("left") else "ink"
+        style = f"sf-{foot}" + (" sf-dash" if foot == "right" else "")
         pen.text(x, y - 8, name, size=12.0, bold=True)
         if len(curves) > 1:
             old = Pen()
-            old.curve(panel.points(at, values[1]), f"sf-{foot}")
+            old.curve(panel.points(at, values[1]), style)
             _keys(old, panel, curves[1].frames, curves[1].values, "sf-open", 2.6)
             pen.group(old.body, "sf-faint")
-        pen.curve(panel.points(at, values[0]), f"sf-{foot}" + (" sf-dash" if foot == "right" else ""))
+        pen.curve(panel.points(at, values[0]), style)
         _keys(pen, panel, curves[0].frames, curves[0].values, f"sf-{foot}-dot", 3.2)
     rows = (len(names) + 1) // 2
     told = "Channels over the frames: " + ", ".join(names) + "."
@@ -106,7 +107,7 @@ def _unit(subject: Subject, name: str) -> str:
         for control in subject.rig.controls.values() for key, own in control.axes.items()
     )  # fmt: skip
     known = ANGLES if turns else LENGTHS
-    return next((unit for unit, scale in known.items() if abs(scale / size - 1.0) < 1e-9), "")
+    return next((SIGNS.get(unit, unit) for unit, scale in known.items() if abs(scale / size - 1.0) < 1e-9), "")
 
 
 def clearance(subject: Subject, *, before: Subject | None = None) -> Picture:
