@@ -65,8 +65,9 @@ def numbers(page: Any) -> dict[str, tuple[str, str]]:
 
 
 def told(value: float, unit: str) -> str:
-    digits = 0 if abs(value) >= 100 else 1 if abs(value) >= 10 else 2
-    return f"{value:.{digits}f} {SIGNS.get(unit, unit)}"
+    digits = 2 if abs(value) < 9.995 else 1 if abs(value) < 99.95 else 0
+    space = "" if unit.startswith("deg") else "\N{NO-BREAK SPACE}"
+    return f"{value:.{digits}f}{space}{SIGNS.get(unit, unit)}"
 
 
 def expected(mixed: Clip, rig: Rig, choice: Choice | None = None) -> dict[str, tuple[str, str]]:

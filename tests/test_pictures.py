@@ -32,6 +32,7 @@ from surefoot.pictures.subject import Subject, told_amount
 from surefoot.pictures.svg import WIDTH, Pen, number
 from surefoot.pictures.tracks import strides_of, tracks_of
 from surefoot.rig import FEET
+from surefoot.units import rounded
 
 ROOT = Path(__file__).parents[1]
 GOLDEN = Path(__file__).parent / "data" / "pictures.json"
@@ -194,7 +195,7 @@ def test_on_a_stair_climb_the_plans_words_lie_on_no_sole_streak_or_other_words(n
     tracks = tracks_of(subject)
     assert {f"{FEET[t.foot]} {t.stance.first}–{t.stance.last}" for t in tracks} <= texts
     assert {f"stride {s.length * 1e3:.0f} mm" for s in strides_of(tracks)} <= texts
-    assert {f"slides {t.slide * 1e3:.3g} mm" for t in tracks if t.slide > 0.0} <= texts
+    assert {f"slides {rounded(t.slide * 1e3)} mm" for t in tracks if t.slide > 0.0} <= texts
 
 
 def test_where_widths_agree_they_are_written_once_and_the_sheet_says_so() -> None:
@@ -365,7 +366,7 @@ def test_strides_widths_and_slides_in_the_plan_are_the_librarys(lamplighter: tup
     assert f"stride {np.hypot(shift[0], shift[2]) * 1e3:.0f} mm" in words
     for finding in before.report.findings:
         if finding.kind == "slide":
-            assert f"slid {finding.shown:.3g} mm" in words
+            assert f"slid {told_amount(finding)}" in words
     assert not any(word.startswith("slides") for word in words)
     assert {"left 1–15", "right 13–27", "left 25–39", "right 37–51"} <= set(words)
 
@@ -512,9 +513,8 @@ def test_the_strip_shows_every_finding_with_its_amount(lamplighter: tuple[Subjec
     before, _ = lamplighter
     words = " ".join(w.text for w in words_of(pictures_of(before, kinds=["strip"]).svg()))
     for finding in before.report.findings:
-        amount = f"{finding.shown:.0f}" if finding.shown >= 100 else f"{finding.shown:.3g}"
         space = "" if finding.unit.startswith("deg") else " "
-        assert f"{finding.kind} {finding.foot[0].upper()} {amount}{space}" in words
+        assert f"{finding.kind} {finding.foot[0].upper()} {rounded(finding.shown)}{space}" in words
 
 
 @pytest.mark.parametrize(("demo", "on"), [("lamplighter", "flat"), ("turning", "flat"), ("treadmill", "hill")])

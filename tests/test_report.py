@@ -103,7 +103,8 @@ def test_its_tables_tell_every_finding_with_the_checks_own_numbers(
     for report in (surefoot.check(clip, rig), surefoot.check(planted, rig)):
         for f in report.findings:
             unit = {"deg/s2": "°/s²", "deg": "°"}.get(f.unit, f" {f.unit}")
-            amount = f"{f.shown:.0f}{unit}" if f.shown >= 100 else f"{f.shown:.3g}{unit}"
+            digits = 2 if f.shown < 9.995 else 1 if f.shown < 99.95 else 0
+            amount = f"{f.shown:.{digits}f}{unit}"
             where = f"{f.foot} {f.part}".strip()
             assert any(r[0] == f.kind and r[1] == where and r[4] == amount and r[6] == f.level for r in rows), f
 

@@ -20,6 +20,7 @@ from surefoot.printed import amount_of, fitted, wrapped, written_line
 from surefoot.proposals import Proposal
 from surefoot.rig import FEET
 from surefoot.tolerances import KINDS
+from surefoot.units import rounded
 
 __all__ = [
     "Seen",
@@ -227,8 +228,7 @@ def _where(f: Finding) -> str:
 
 
 def _amount(value: float, unit: str) -> str:
-    digits = 2 if abs(value) < 9.995 else 1 if abs(value) < 99.95 else 0
-    return amount_of(f"{value:.{digits}f}", unit)
+    return amount_of(rounded(value), unit)
 
 
 def _worst(report: Report, kind: str) -> tuple[str, str]:

@@ -8,7 +8,7 @@ from fractions import Fraction
 
 from surefoot.errors import InputError, UnknownName
 
-__all__ = ["ANGLES", "LENGTHS", "SIGNS", "measured", "read_rate", "unit_scale"]
+__all__ = ["ANGLES", "LENGTHS", "SIGNS", "measured", "read_rate", "rounded", "unit_scale"]
 
 LENGTHS = {"m": 1.0, "cm": 0.01, "mm": 0.001, "in": 0.0254, "ft": 0.3048}
 LEAST_RATE, MOST_RATE = Fraction(1, 100), Fraction(100_000)
@@ -34,6 +34,12 @@ def measured(number: str, unit: str) -> str:
     """
     sign = SIGNS.get(unit, unit)
     return f"{number}{sign}" if sign.startswith("°") else f"{number} {sign}"
+
+
+def rounded(amount: float) -> str:
+    """Return an amount as a person reads it: with two digits after the point, with one from 10, with none from 100."""
+    digits = 2 if abs(amount) < 9.995 else 1 if abs(amount) < 99.95 else 0
+    return f"{amount:.{digits}f}"
 
 
 def read_rate(value: float | str, *, place: str = "rate") -> Fraction:

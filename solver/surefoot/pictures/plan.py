@@ -10,7 +10,7 @@ from surefoot.cautions import FOR_PICTURES
 from surefoot.pictures.axes import Panel
 from surefoot.pictures.figure import looked_at
 from surefoot.pictures.plan_notes import Notes, Tally, corners_of, noted, placed
-from surefoot.pictures.subject import Subject
+from surefoot.pictures.subject import Subject, told_number
 from surefoot.pictures.svg import WIDTH, Pen, Picture
 from surefoot.pictures.tracks import Track, tracks_of
 from surefoot.rig import FEET
@@ -187,5 +187,5 @@ def _under(subject: Subject, tracks: tuple[Track, ...], left_out: int, rounds: i
 
 def _told(tracks: tuple[Track, ...]) -> str:
     told = [f"{FEET[t.foot]} foot stands in frames {t.stance.first} to {t.stance.last}"
-            + (f" and slides {t.slide * 1e3:.3g} mm" if t.slide > 0 else "") for t in tracks]  # fmt: skip
+            + (f" and slides {told_number(t.slide * 1e3, 'mm')}" if t.slide > 0 else "") for t in tracks]  # fmt: skip
     return "Footprints from above: " + "; ".join(told) + "."

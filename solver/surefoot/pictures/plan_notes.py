@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from surefoot.pictures.axes import Panel
 from surefoot.pictures.figure import looked_at
 from surefoot.pictures.labels import LINE, Label, Labels
+from surefoot.pictures.subject import told_number
 from surefoot.pictures.svg import Pen, text_width
 from surefoot.pictures.tracks import Stride, Track, strides_of
 from surefoot.rig import FEET
@@ -181,7 +182,7 @@ def _slides(notes: Notes, tracks: Sequence[Track], word: str, kind: str) -> None
     for track in sliding:
         corners = notes.corners(track)
         x, y = float(corners[:, 0].max()) + 8.0, float(corners[:, 1].mean()) + 4.0
-        wanted.append((track, Label(x, y, f"{word} {track.slide * 1e3:.3g} mm", "start")))
+        wanted.append((track, Label(x, y, f"{word} {told_number(track.slide * 1e3, 'mm')}", "start")))
     notes.beside(kind, wanted, [track.level != "note" for track in sliding])
 
 

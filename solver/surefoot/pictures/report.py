@@ -79,7 +79,11 @@ def report_of(now: Subject, *, before: Subject | None = None, channels: Sequence
         "findings": ("" if then is None else finding_rows(then.report, "Findings before"))
         + finding_rows(now.report, "Findings" if then is None else "Findings after"),
         "proposals": proposals_table(ways),
-        "pictures": "".join(f'<div class="picture">{picture.inline()}</div>\n' for picture in pictures),
+        "pictures": "".join(
+            f'<div class="picture" tabindex="0" role="region" aria-label="{escape(picture.title)}">'
+            f"{picture.inline()}</div>\n"
+            for picture in pictures
+        ),
         "figure": figure_json(now, then),
         "compare": "" if then is None else '<label><input type="checkbox" id="before" checked> show before</label>',
     }
@@ -88,7 +92,7 @@ def report_of(now: Subject, *, before: Subject | None = None, channels: Sequence
 
 def _verdict(before: Subject | None, now: Subject) -> str:
     worst = now.report.worst
-    return worst if before is None else f"before: {before.report.worst}; after: {worst}"
+    return worst if before is None else f"{before.report.worst} before, {worst} after"
 
 
 def _read(name: str) -> str:
@@ -98,9 +102,9 @@ def _read(name: str) -> str:
 def _page(parts: Mapping[str, str]) -> str:
     title, setting, verdict = (escape(parts[name]) for name in ("title", "setting", "verdict"))
     views = "".join(
-        f'<figure><canvas id="{view}" width="10" height="10" role="img" aria-label="the figure from {words}"></canvas>'
+        f'<figure><canvas id="{view}" width="10" height="10" role="img" aria-label="the figure {words}"></canvas>'
         f"<figcaption>{words}</figcaption></figure>"
-        for view, words in (("side", "the side"), ("front", "the front"), ("above", "above"))
+        for view, words in (("side", "from the side"), ("front", "from ahead"), ("above", "from above"))
     )
     return f"""<!DOCTYPE html>
 <html lang="en">

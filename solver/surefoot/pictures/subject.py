@@ -21,7 +21,7 @@ from surefoot.pictures.figure import Figure, Footing, figure_of, footings_of
 from surefoot.rig import FEET, Rig
 from surefoot.scene import Scene
 from surefoot.seen import Seen
-from surefoot.units import measured
+from surefoot.units import measured, rounded
 
 __all__ = ["Chosen", "Subject", "key_poses", "told_amount", "told_number", "without_repeats", "worst_frames"]
 
@@ -175,10 +175,10 @@ def _gravity(finding: Finding) -> tuple[int, float]:
 
 
 def told_amount(finding: Finding) -> str:
-    """Return a finding's amount with its unit, as the tables have it."""
+    """Return a finding's amount with its unit."""
     return told_number(finding.shown, finding.unit)
 
 
 def told_number(amount: float, unit: str) -> str:
-    """Return an amount in one of the findings' units."""
-    return measured(f"{amount:.0f}" if amount >= 100.0 else f"{amount:.3g}", unit)
+    """Return an amount in one of the findings' units, as the tables have it."""
+    return measured(rounded(amount), unit)

@@ -6,9 +6,9 @@ const SIGNS = { deg: "°", "deg/s2": "°/s²" };
 
 export function amount(value, unit) {
   if (value === null || value === undefined) return "none";
-  const digits = Math.abs(value) >= 100 ? 0 : Math.abs(value) >= 10 ? 1 : 2;
+  const digits = Math.abs(value) < 9.995 ? 2 : Math.abs(value) < 99.95 ? 1 : 0;
   const sign = SIGNS[unit] ?? unit;
-  return `${value.toFixed(digits)}${sign.startsWith("°") ? "" : " "}${sign}`;
+  return `${value.toFixed(digits)}${sign.startsWith("°") ? "" : "\u00a0"}${sign}`;
 }
 
 export function frames(finding) {
