@@ -312,6 +312,18 @@ def test_nothing_runs_out_of_the_window(page: Any, size: tuple[int, int]) -> Non
         assert box is None or box["x"] + box["width"] <= size[0] + 1
 
 
+def test_on_a_narrow_screen_all_stands_below_one_another_and_is_wide_enough(page: Any) -> None:
+    page.set_viewport_size({"width": 400, "height": 800})
+    assert page.evaluate("document.documentElement.scrollWidth") <= 400
+    boxes = {name: page.locator(name).bounding_box() for name in ("main", "aside", "#side", "#plan", "#gait", "#mix")}
+    assert boxes["aside"]["y"] >= boxes["main"]["y"] + boxes["main"]["height"] - 1.0
+    for name in ("#side", "#plan", "#gait", "#mix"):
+        assert boxes[name]["width"] >= 360.0, name
+    for one in page.locator("button, input, select").all():
+        box = one.bounding_box()
+        assert box is None or box["x"] + box["width"] <= 401.0
+
+
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 def test_axe_finds_no_serious_fault(page: Any, axe: str, scheme: str) -> None:
     page.emulate_media(color_scheme=scheme)

@@ -3,6 +3,7 @@
 import { ink, paper, path, shows, sizeOf, write } from "./paper.js";
 
 const LEFT = 74, RIGHT = 12, LANE = 11;
+const APART = 22; // pixels at least between two numbers of a scale
 const PARTS = ["heel", "ball", "toe"];
 
 export function frameAt(canvas, answer, x) {
@@ -43,7 +44,7 @@ export function drawGait(canvas, answer, now, shown) {
   });
   findings(pen, answer, x, y, shown);
   y += 14;
-  scale(pen, answer, now, x, y);
+  scale(pen, answer, now, x, y, width - LEFT - RIGHT);
   pen.strokeStyle = ink("ink");
   pen.lineWidth = 2;
   const at = x(now.frame);
@@ -82,9 +83,9 @@ function findings(pen, answer, x, y, shown) {
   }
 }
 
-function scale(pen, answer, now, x, y) {
+function scale(pen, answer, now, x, y, room) {
   const span = spanOf(answer);
-  const step = [1, 2, 4, 5, 10, 20, 50, 100, 200, 500, 1000].find((s) => span / s <= 26) ?? 5000;
+  const step = [1, 2, 4, 5, 10, 20, 50, 100, 200, 500, 1000].find((s) => span / s <= Math.min(26, room / APART)) ?? 5000;
   for (let frame = answer.first; frame <= answer.first + span; frame += step) {
     pen.fillStyle = ink("stone");
     pen.fillRect(x(frame) - 0.5, y, 1, 4);
@@ -93,7 +94,7 @@ function scale(pen, answer, now, x, y) {
   }
   write(pen, "frame", LEFT - 6, y + 14, { align: "right" });
   if (!answer.loop) return;
-  for (let share = 0; share <= 100; share += 10) {
+  for (let share = 0; share <= 100; share += room < 11 * APART ? 20 : 10) {
     write(pen, `${share}`, x(answer.first + (share / 100) * span), y + 27, { align: "center", size: 10 });
   }
   write(pen, "per cent", LEFT - 6, y + 27, { align: "right" });

@@ -37,7 +37,7 @@ export function drawPlan(canvas, answer, now) {
       }
     });
   }
-  dimension(pen, answer, now, at, stride, height);
+  dimension(pen, answer, now, at, stride, width, height);
   const pose = poseOf(answer, "after", now.sample);
   pose.feet.forEach((foot) => {
     pen.strokeStyle = ink("ink");
@@ -77,7 +77,7 @@ function streaks(pen, answer, lap, at) {
   pen.globalAlpha = 1;
 }
 
-function dimension(pen, answer, now, at, stride, height) {
+function dimension(pen, answer, now, at, stride, width, height) {
   if (!answer.loop || stride < 0.05 || !answer.head.prints.length) return;
   const heel = pointsAt(answer.arrays["print.anchors"], 0)[0];
   const a = at(heel, now.lap), b = at(heel, now.lap + 1), y = height - 5;
@@ -86,5 +86,7 @@ function dimension(pen, answer, now, at, stride, height) {
   path(pen, [[a[0], y - 4], [a[0], y + 3]]); pen.stroke();
   path(pen, [[b[0], y - 4], [b[0], y + 3]]); pen.stroke();
   path(pen, [[a[0], y], [b[0], y]]); pen.stroke();
-  write(pen, `stride ${stride.toFixed(3)} m`, b[0] + 6, y + 3);
+  const words = `stride ${stride.toFixed(3)} m`;
+  if (b[0] + 100 < width) write(pen, words, b[0] + 6, y + 3);
+  else write(pen, words, a[0] - 6, y + 3, { align: "right" });
 }
