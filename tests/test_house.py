@@ -70,8 +70,9 @@ STREAM = {
     "host": "host.protocol host.refusals host.memory host.reading host.writing host.jobs host",
     "pictures": (
         "pictures pictures.ink pictures.svg pictures.axes pictures.figure pictures.subject pictures.tracks "
-        "pictures.labels pictures.slid pictures.strip pictures.plan_notes pictures.plan pictures.gait pictures.traces "
-        "pictures.sheet pictures.png pictures.listings pictures.scrubbed pictures.report"
+        "pictures.labels pictures.slid pictures.posed pictures.close_up pictures.strip pictures.plan_notes "
+        "pictures.plan pictures.gait pictures.traces pictures.sheet pictures.png "
+        "pictures.listings pictures.scrubbed pictures.report"
     ),
     "page": "page page.wishes page.packing page.telling page.work page.line page.server",
     "faces": "story options edit_text printed tables gait_tables walk_tables lay_tables",

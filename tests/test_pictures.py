@@ -556,6 +556,25 @@ def test_in_the_strip_a_ring_and_a_dot_lie_a_slide_apart_by_the_footprints_measu
         assert words == [told_amount(slides[FEET[foot]])]
 
 
+def test_in_the_strip_feet_that_cross_are_both_seen_from_above() -> None:
+    before, _ = subjects("treadmill", "flat")
+    crossings = [f for f in before.report.findings if f.kind == "cross"]
+    assert crossings
+    strip = ElementTree.fromstring(pictures_of(before, kinds=["strip"]).svg())
+    windows = [w for w in strip.findall(f".//{SVG}svg") if "from above" in [t.text for t in w.iter(SVG + "text")]]
+    seen = [
+        {foot: [numbers(p.get("d", "")) for p in w.iter(SVG + "path") if p.get("class") == f"sf-{foot}-pale"]
+         for foot in FEET} for w in windows
+    ]  # fmt: skip
+    both = [rings for rings in seen if rings["left"] and rings["right"]]
+    assert len(both) == len(crossings)
+    assert len(seen) == len(both) + sum(f.kind == "swivel" for f in before.report.findings)
+    for rings in both:
+        left, right = (MultiPoint(np.concatenate(rings[foot])).convex_hull for foot in FEET)
+        assert left.intersects(right)
+        assert left.intersection(right).intersects(box(0.0, 0.0, 138.0, 96.0))
+
+
 def test_of_many_findings_alike_the_strip_shows_the_worst_and_says_how_many() -> None:
     subject = laid("unplanted")
     words = [w.text for w in words_of(pictures_of(subject, kinds=["strip"]).svg())]

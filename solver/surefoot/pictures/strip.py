@@ -12,10 +12,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from surefoot.pictures.axes import told
+from surefoot.pictures.close_up import CELL, CLOSE, CLOSE_TALL, KNEE_CLOSE, above_close_up, close_up, joint_close_up
 from surefoot.pictures.figure import Figure, figure_of, looked_at, scene_at
-from surefoot.pictures.slid import draw_slide, slid_between
+from surefoot.pictures.posed import BODY, Place, draw_anchors, draw_figure, fill_earth, leg_of
+from surefoot.pictures.slid import slid_between
 from surefoot.pictures.subject import Chosen, Subject, key_poses, told_amount, without_repeats, worst_frames
-from surefoot.pictures.svg import WIDTH, Pen, Picture, text_width
+from surefoot.pictures.svg import Pen, Picture, text_width
 from surefoot.rig import FEET
 
 __all__ = ["pose_strip"]
@@ -27,16 +29,8 @@ MOST_WORST = 64
 MOST_ALIKE = 3
 """Findings of one kind, foot and part that are all drawn; of more, the worst one."""
 PER_ROW = 8
-CELL = (WIDTH - 48.0) / PER_ROW
-CLOSE = 3.0
-"""How many times larger a foot is close up."""
-KNEE_CLOSE = 1.5
-CLOSE_TALL = 96.0
-CLOSE_EARTH = 32.0
-"""CSS pixels: how tall a window close up is, and how much of that lies under the ground."""
-BODY = 0.22
-"""Of the leg's length: how long a stroke shows where the hips point up."""
-UNDER_FOOT = ("slide", "swivel", "sink", "hover", "cross", "overhang")
+UNDER_FOOT = ("slide", "sink", "hover", "overhang")
+FROM_ABOVE = ("swivel", "cross")
 IN_A_LEG = ("stretch", "snap", "limit")
 
 
@@ -74,6 +68,8 @@ def pose_strip(subject: Subject, *, before: Subject | None = None, frames: Itera
     words += "heel, ball and toe"
     if any(chosen.findings[0][1].kind == "slide" for chosen in worst):
         words += "; ring to dot: how far the touching point slid"
+    if any(chosen.findings[0][1].kind == "swivel" for chosen in worst):
+        words += "; dotted from above: as the footprint lies"
     pen.text(24, top + 12, words, size=11.0, style="sf-soft")
     return pen.picture("Pose strip", _told(cells), top + 26)
 
@@ -96,19 +92,13 @@ def _around(figures: Sequence[Figure]) -> tuple[float, float, float, float]:
     across, up = [], []
     for figure in figures:
         own = looked_at(figure.hips, "side", heading)
-        head = figure.hips + BODY * _leg(figure) * figure.up
+        head = figure.hips + BODY * leg_of(figure) * figure.up
         for part in (figure.joints, figure.hind, figure.toes, head[:, None, None]):
             seen = looked_at(part, "side", heading) - own[:, None, None]
             across.append(seen[..., 0].ravel())
             up.append(seen[..., 1].ravel())
     x, y = np.concatenate(across), np.concatenate(up)
     return float(x.min()), float(x.max()), float(y.min()), float(y.max())
-
-
-def _leg(figure: Figure) -> float:
-    hip, knee, ankle = (figure.joints[:, :, i] for i in range(3))
-    bones = np.linalg.norm(hip - knee, axis=-1) + np.linalg.norm(knee - ankle, axis=-1)
-    return float(bones.max())
 
 
 def _rows(
@@ -133,10 +123,15 @@ def _rows(
                         (slid_between(subjects[of], finding), told_amount(finding)) if finding.kind == "slide" else None
                     )
                     place = first + start + column, foot, x, below + 4, scale * CLOSE
-                    _close_up(pen, subjects[0], figures, of, *place, slid)
+                    close_up(pen, subjects[0], figures, of, *place, slid)
+                elif finding.kind in FROM_ABOVE:
+                    feet = (foot,) if finding.foot in FEET else (0, 1)
+                    above_close_up(pen, figures, of, first + start + column, feet, x, below + 4, scale * CLOSE)
                 elif finding.kind in IN_A_LEG:
                     joint = {"hip": 0, "ankle": 2, "toe": 2}.get(finding.part.split(" ")[0], 1)
-                    _joint(pen, figures, of, first + start + column, foot, joint, x, below + 4, scale * KNEE_CLOSE)
+                    joint_close_up(
+                        pen, figures, of, first + start + column, foot, joint, x, below + 4, scale * KNEE_CLOSE
+                    )
                 below += CLOSE_TALL + 4
             for line, (words, strong) in enumerate(_words(cell)):
                 pen.text(x + 4, below + 16 + 14 * line, words, size=12.0 if strong else 11.0, bold=strong)
@@ -187,148 +182,22 @@ def _cell(
     hips = looked_at(figures[0].hips[number], "side", figures[0].heading)
     wide = CELL - 6.0
     origin = np.array([wide / 2.0 - (around[0] + around[1]) / 2.0 * scale, 4.0 + around[3] * scale])
-    place = _Place(hips, origin, scale)
+    place = Place(hips, origin, scale)
     inner = Pen()
     _earth(inner, subject, figures[0], number, place, wide, tall)
-    _anchors(inner, figures[0], number, place, 5.0)
+    draw_anchors(inner, figures[0], number, place, 5.0)
     for which in reversed(range(len(figures))):
         drawn = Pen()
-        _draw(drawn, figures[which], number, place)
+        draw_figure(drawn, figures[which], number, place)
         inner.group(drawn.body, "sf-faint" if which else "sf-now")
     pen.window(x, y, wide, tall, inner.body)
 
 
-class _Place:
-    """Where the points of one cell lie on the paper."""
-
-    def __init__(self, about: Array, origin: Array, scale: float) -> None:
-        self.about, self.origin, self.scale = about, origin, scale
-
-    def __call__(self, points: Array, heading: float) -> Array:
-        seen = (looked_at(points, "side", heading) - self.about) * self.scale
-        return np.asarray(self.origin + seen * [1.0, -1.0])
-
-    def along(self, x: float) -> float:
-        """Return how many metres ahead of ``about`` an x of the paper lies."""
-        return float((x - self.origin[0]) / self.scale)
-
-
-def _earth(pen: Pen, subject: Subject, figure: Figure, number: int, place: _Place, wide: float, tall: float) -> None:
+def _earth(pen: Pen, subject: Subject, figure: Figure, number: int, place: Place, wide: float, tall: float) -> None:
     """Draw the ground's line along the way under the figure, with hatched earth below."""
     hips, heading = figure.hips[number], figure.heading
     line = subject.scene.ground.section(hips, heading, place.along(0.0), place.along(wide))
-    _filled(pen, place(line, heading), tall)
-
-
-def _filled(pen: Pen, line: Array, bottom: float) -> None:
-    """Draw a line of ground with hatched earth down to a y."""
-    around = [*line.tolist(), [line[-1, 0], bottom], [line[0, 0], bottom]]
-    for style in ("sf-earth", "sf-hatched"):
-        pen.path(around, style, closed=True)
-    pen.path(line, "sf-ink")
-
-
-def _anchors(pen: Pen, figure: Figure, number: int, place: _Place, size: float, *, only: int | None = None) -> None:
-    """Draw a wedge under the ground at each place that the footprint holds."""
-    for foot, name in enumerate(FEET):
-        anchors = figure.anchors[number, foot]
-        if only in (None, foot) and np.isfinite(anchors).all():
-            for x, y in place(anchors, figure.heading).tolist():
-                wedge = [(x, y + 1.0), (x - 0.6 * size, y + 1.0 + size), (x + 0.6 * size, y + 1.0 + size)]
-                pen.path(wedge, f"sf-{name}-dot", closed=True)
-
-
-def _draw(pen: Pen, figure: Figure, number: int, place: _Place, *, bones: float = 3.4, only: int | None = None) -> None:
-    """Draw hips and both legs, or one foot alone."""
-    heading = figure.heading
-    if only is None:
-        hips = figure.hips[number]
-        up = np.stack([hips, hips + BODY * _leg(figure) * figure.up[number]])
-        pen.path(place(up, heading), "sf-ink sf-leg")
-        pen.path(place(figure.joints[number, :, 0], heading), "sf-ink sf-leg")
-    for foot, name in enumerate(FEET):
-        if only is not None and foot != only:
-            continue
-        dash = " sf-dash" if foot == 1 else ""
-        joints = place(figure.joints[number, foot], heading)
-        hip, knee, ankle, heel, hinge, ball, toe = joints
-        style = f"sf-{name}{dash}"
-        if only is None:
-            pen.path([hip, knee, ankle], f"{style} sf-bone")
-        pen.path([ankle, heel, ball, hinge], f"sf-{name}-pale", closed=True)
-        pen.path([hinge, ball, toe], f"sf-{name}-pale", closed=True)
-        for part in (figure.hind, figure.toes):
-            ring = place(part[number, foot], heading)
-            pen.path([*ring, ring[0]], f"sf-{name} sf-thin")
-        if only is None:
-            for x, y in (hip, knee, ankle):
-                pen.dot(x, y, bones, f"sf-{name}-dot")
-
-
-def _close_up(
-    pen: Pen, subject: Subject, figures: Sequence[Figure], of: int, number: int, foot: int, x: float, y: float,
-    scale: float, slid: tuple[Array, str] | None,
-) -> None:  # fmt: skip
-    """Draw one foot and the ground under it, larger; the middle of the figure ``of`` is that of the window.
-
-    ``slid`` are the two places of a slide, and how far apart they are; both are seen.
-    """
-    wide, heading = CELL - 6.0, figures[of].heading
-    points = figures[of].joints[number, foot, 3:]
-    seen = looked_at(points, "side", heading)
-    low, earth = float(seen[:, 1].min()), float(np.min(subject.scene.ground.height(points[:, 0], points[:, 2])))
-    if 0.0 < low - earth < (CLOSE_TALL - CLOSE_EARTH - 24.0) / scale:
-        low = earth
-    middle = float(seen[:, 0].min() + seen[:, 0].max()) / 2.0
-    if slid is not None:
-        along = looked_at(slid[0], "side", heading)[:, 0]
-        scale = min(scale, (wide - 24.0) / max(float(np.ptp(along)), 1e-9))
-        room = (wide / 2.0 - 12.0) / scale
-        middle = min(max(middle, float(along.max()) - room), float(along.min()) + room)
-    place = _Place(np.array([middle, low]), np.array([wide / 2.0, CLOSE_TALL - CLOSE_EARTH]), scale)
-    under = _under(points, heading, middle)
-    line = subject.scene.ground.section(under, heading, place.along(0.0), place.along(wide))
-    inner = Pen()
-    _filled(inner, place(line, heading), CLOSE_TALL)
-    _anchors(inner, figures[of], number, place, 7.0, only=foot)
-    for which in reversed(range(len(figures))):
-        drawn = Pen()
-        _draw(drawn, figures[which], number, place, only=foot)
-        inner.group(drawn.body, "sf-faint" if which else "sf-now")
-    if slid is not None:
-        draw_slide(inner, place(slid[0], heading), slid[1], wide, CLOSE_TALL)
-    pen.window(x, y, wide, CLOSE_TALL, inner.body)
-    pen.rect(x, y, wide, CLOSE_TALL, "sf-hair")
-
-
-def _joint(
-    pen: Pen, figures: Sequence[Figure], of: int, number: int, foot: int, joint: int, x: float, y: float, scale: float
-) -> None:
-    """Draw one leg about a joint, larger, with the straight line from hip to ankle."""
-    wide, heading = CELL - 6.0, figures[of].heading
-    middle = looked_at(figures[of].joints[number, foot, joint], "side", heading)
-    place = _Place(middle, np.array([wide / 2.0, CLOSE_TALL / 2.0]), scale)
-    inner = Pen()
-    name = FEET[foot]
-    for which in reversed(range(len(figures))):
-        joints = place(figures[which].joints[number, foot, :3], heading)
-        drawn = Pen()
-        drawn.path(joints[::2], "sf-ink sf-dots")
-        drawn.path(joints, f"sf-{name} sf-bone" + (" sf-dash" if foot == 1 else ""))
-        if joint == 2:
-            _draw(drawn, figures[which], number, place, only=foot)
-        drawn.dot(joints[joint, 0], joints[joint, 1], 4.4, f"sf-{name}-dot")
-        inner.group(drawn.body, "sf-faint" if which else "sf-now")
-    pen.window(x, y, wide, CLOSE_TALL, inner.body)
-    pen.rect(x, y, wide, CLOSE_TALL, "sf-hair")
-
-
-def _under(points: Array, heading: float, along: float) -> Array:
-    """Return the point of a foot's middle that lies so far along the way."""
-    middle = points.mean(axis=0)
-    s, c = np.sin(heading), np.cos(heading)
-    short = along - (s * middle[0] + c * middle[2])
-    return np.asarray(middle + short * np.array([s, 0.0, c]))
+    fill_earth(pen, place(line, heading), tall)
 
 
 def _told(cells: Sequence[Chosen]) -> str:
