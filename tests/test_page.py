@@ -252,7 +252,7 @@ def test_a_way_tells_the_signs_of_its_amounts_and_only_what_it_makes_worse(page:
     clip, rig = served.work.clip, served.work.rig
     ways = propose(clip, rig)
     words = page.locator(".ways").all_text_contents()
-    told = " ".join(words)
+    told = " ".join(words).replace("\xa0", " ")
     way = next(way for way in ways if way.finding.kind == "slide" and way.finding.foot == "left")
     for name, amounts in zip(way.channels, way.shown, strict=True):
         most = float(amounts[np.abs(amounts).argmax()])
