@@ -561,6 +561,8 @@ class Talk:
                 errors.append(error)
             finally:
                 self._out.close()
+                while not self._in.closed and self._in.read(1 << 16):
+                    pass  # a script that failed reads no more, and the server would wait for ever to be heard
 
         thread = threading.Thread(target=talk)
         thread.start()
