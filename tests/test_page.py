@@ -258,7 +258,7 @@ def test_a_way_tells_the_signs_of_its_amounts_and_only_what_it_makes_worse(page:
         most = float(amounts[np.abs(amounts).argmax()])
         digits = 0 if abs(most) >= 100 else 1 if abs(most) >= 10 else 2
         assert f"{name} {'+' if most > 0 else ''}{most:.{digits}f} mm" in told
-    pairs = re.findall(r"([\d.]+ \S+) \(was ([\d.]+ [^)]+)\)", told)
+    pairs = re.findall(r"([\d.]+ ?\S+) \(was ([\d.]+ ?[^)]+)\)", told)
     assert pairs
     assert all(after != before for after, before in pairs)
 

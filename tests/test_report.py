@@ -122,7 +122,7 @@ def test_its_proposals_are_those_of_the_library(
         assert float(row[3]) == pytest.approx(way.cost, abs=0.0051)
         for name in way.channels:
             assert name in row[2]
-        assert all(now != was for now, was in re.findall(r"([\d.]+ \S+) \(was ([\d.]+ [^)]+)\)", row[5]))
+        assert all(now != was for now, was in re.findall(r"([\d.]+ ?\S+) \(was ([\d.]+ ?[^)]+)\)", row[5]))
     assert any("(was " in row[5] for row in rows)
 
 
