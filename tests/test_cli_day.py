@@ -60,6 +60,15 @@ def test_remix_unplanted_leaves_the_feet(tmp_path: Path, capsys: pytest.CaptureF
     assert np.array_equal(load_clip(out).channels["left_foot.z"].values, clip.channels["left_foot.z"].values)
 
 
+def test_a_clip_that_is_mixed_in_is_not_written_over(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    other = tmp_path / "other.json"
+    save_clip(demo("lamplighter")[0], other)
+    before = other.read_bytes()
+    error = told(capsys, "remix", "lamplighter", "--mix", f"{other}=0.3", "-o", str(other))
+    assert f"--output: {other} is --mix {other} too; name another file" in error
+    assert other.read_bytes() == before
+
+
 def test_remix_reads_edits_from_a_file(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     edits, one, two = tmp_path / "edits.toml", tmp_path / "one.json", tmp_path / "two.json"
     edits.write_text(

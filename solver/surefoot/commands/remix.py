@@ -51,7 +51,7 @@ def _named(do: str, text: str) -> tuple[str, str]:
 def run(options: argparse.Namespace) -> int:
     """Remix the clip, plant it, print before and after, and write what was asked for."""
     from surefoot.closing import close_loop
-    from surefoot.commands.job import clip_path, read_job, told_of
+    from surefoot.commands.job import check_outputs, clip_path, read_job, told_of
     from surefoot.edit_text import load_edits, read_edit, read_weight
     from surefoot.errors import InputError
     from surefoot.formats.opening import open_clip
@@ -67,6 +67,9 @@ def run(options: argparse.Namespace) -> int:
         raise InputError("the shares must leave something for the clip itself", place="--mix")
     if not (edits or shares or options.close):
         raise InputError("nothing to do; give --scale, --add, --shift, --edits, --mix or --close")
+    mixed = {f"--mix {name}": str(clip_path(name)) for name, _ in shares}
+    read = {f"--edits {text}": text for do, text in options.edits if do == "file"}
+    check_outputs({"--output": options.output}, mixed | read)
     others = [(open_clip(clip_path(name), rig=job.rig).clip, weight) for name, weight in shares]
     with told_of(job.path):
         clip = mix([(job.clip, rest), *others]) if others else job.clip
