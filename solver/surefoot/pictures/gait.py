@@ -186,5 +186,6 @@ def _shares(subject: Subject, cycle: Cycle) -> str:
             parts.append(f"{name} foot on the ground {100.0 * sum(whole) / cycle.length:.1f} % of the cycle")
         elif whole:
             mean = 100.0 * sum(whole) / len(whole) / cycle.length
-            parts.append(f"{name} foot on the ground {mean:.1f} % of the cycle (mean of {len(whole)} whole stances)")
+            of = f"mean of {len(whole)} whole stances" if len(whole) > 1 else "one whole stance"
+            parts.append(f"{name} foot on the ground {mean:.1f} % of the cycle ({of})")
     return "; ".join(parts) or "no foot stands"

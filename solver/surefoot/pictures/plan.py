@@ -48,7 +48,8 @@ def track_plan(subject: Subject, *, before: Subject | None = None) -> Picture:
     tally = Tally()
     for row in rows:
         bottom = _row(pen, subject, row if tracks else (), _beside(earlier, row, heading), scale, bottom, tally)
-    bottom = _foot(pen, scale, bottom, any(t.slide > 0.0 for t in tracks), bool(earlier), tally.told())
+    slides, slid = (any(t.slide > 0.0 for t in own) for own in (tracks, earlier))
+    bottom = _foot(pen, scale, bottom, slides, slid, bool(earlier), tally.told())
     return pen.picture("Track plan", _told(tracks), bottom)
 
 
@@ -161,7 +162,7 @@ def _section(pen: Pen, panel: Panel, subject: Subject, tracks: Sequence[Track], 
     return base + 26
 
 
-def _foot(pen: Pen, scale: float, top: float, slides: bool, compared: bool, unwritten: str) -> float:
+def _foot(pen: Pen, scale: float, top: float, slides: bool, slid: bool, compared: bool, unwritten: str) -> float:
     """Draw the bar of the scale and tell the shapes; return the y below."""
     y = top + 14
     pen.line(MARGIN, y, MARGIN + 0.5 * scale, y, "sf-ink")
@@ -169,7 +170,8 @@ def _foot(pen: Pen, scale: float, top: float, slides: bool, compared: bool, unwr
         pen.line(x, y - 4, x, y + 4, "sf-ink")
     pen.text(MARGIN + 0.5 * scale + 8, y + 4, "0.5 m", size=11.0)
     words = "full: left foot; hatched: right foot; dot: under the flat foot's ankle"
-    words += ("; thick line: slide" if slides else "") + ("; faint, dotted, slid: before" if compared else "")
+    words += "; thick line: slide" if slides else ""
+    words += ("; faint, dotted, slid: before" if slid else "; faint: before") if compared else ""
     pen.text(WIDTH - 24, y + 4, words, size=11.0, anchor="end", style="sf-soft")
     if unwritten:
         y += 16
