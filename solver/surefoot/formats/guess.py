@@ -1,8 +1,8 @@
 """A mapping proposed by names and geometry, with how sure it is of each.
 
 Names are matched against words of anatomy, the joints of open captures (the Carnegie Mellon ones in BVH) and the usual
-marker sets; then the geometry is asked: do bones keep their lengths, is the hip above the knee above the ankle, are left
-and right on their own sides.
+marker sets; then the geometry is asked: do bones keep their lengths, is the hip above the knee above the ankle, are
+left and right on their own sides.
 """
 
 from __future__ import annotations
