@@ -53,6 +53,19 @@ def test_a_travelling_clip_has_the_same_figures_as_the_one_in_place(rig: Rig) ->
         assert two[name] == pytest.approx(value, abs=1e-5), name
 
 
+@pytest.mark.parametrize("turn", [90.0, 180.0, -179.0])
+def test_a_walk_has_the_same_figures_wherever_it_heads(rig: Rig, turn: float) -> None:
+    clip = surefoot.plant(block(surefoot.load_recipe("walk"), rig).clip, rig).clip
+    assert clip.belt is not None
+    s, c = np.sin(np.radians(turn)), np.cos(np.radians(turn))
+    x, y, z = clip.belt.velocity
+    clip = clip.with_channels({"root.yaw": Curve.constant(turn)})
+    turned = replace(clip, belt=surefoot.Belt([c * x + s * z, y, c * z - s * x]))
+    one, two = gait_figures(clip, rig), gait_figures(turned, surefoot.rooted(rig, turned))
+    for name, value in one.items():
+        assert two[name] == pytest.approx(value, abs=1e-5), name
+
+
 def travelling(clip: Clip) -> Clip:
     """Put the belt's motion onto hips and feet, key by key, without the library's own travel."""
     assert clip.belt is not None

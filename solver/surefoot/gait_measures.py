@@ -18,6 +18,7 @@ from surefoot.ground import Ground
 from surefoot.joints import KNEE, joints_of
 from surefoot.planting import scene_of
 from surefoot.rig import FEET, Rig
+from surefoot.rotations import unwind
 from surefoot.scene import Scene
 from surefoot.seen import between
 from surefoot.sole import FLAT
@@ -106,7 +107,7 @@ def _hips(loop: _Loop) -> dict[str, float]:
     side = np.array([np.cos(loop.heading), 0.0, -np.sin(loop.heading)])
     across, height = side @ loop.hips, loop.hips[1]
     yaw = np.arctan2(turn[0, 2], turn[2, 2]) - loop.heading
-    yaw = yaw - loop.fine.belt.heading(loop.fine.time)
+    yaw = unwind(yaw - loop.fine.belt.heading(loop.fine.time), np.zeros(1))
     pitch, roll = np.arcsin(np.clip(-turn[1, 2], -1.0, 1.0)), np.arctan2(turn[1, 0], turn[1, 1])
     half = loop.clip.frames / 2.0
     highest = loop.fine.frames[int(height[: loop.count // 2].argmax())]
@@ -146,13 +147,13 @@ def _feet(loop: _Loop) -> dict[str, float]:
     for row, stance in enumerate(loop.stances):
         down = loop.samples(stance.first, stance.last)
         up = loop.samples(stance.last, stance.first + frames)
-        pitch, out = fine.angles[0, row], (fine.angles[1, row] - loop.heading) * (1.0 if row == 0 else -1.0)
+        pitch, out = fine.angles[0, row], unwind(fine.angles[1, row] - loop.heading, np.zeros(1))
         put("foot pitch at contact", float(pitch[down[0]]))
         put("foot pitch at toe-off", float(pitch[down[-1]]))
         flat = np.flatnonzero(np.abs(pitch[down]) <= FLAT)
         if len(flat):
             put("heel-off", float(flat[-1]) / PER_FRAME / frames)
-            put("toe-out", float(out[down[flat]].mean()))
+            put("toe-out", float(out[down[flat]].mean()) * (1.0 if row == 0 else -1.0))
         places.append(float(np.median(side @ ankle[:, row, down])))
         put("toe bend", float(fine.pose.bend[row, down].max()))
         first, last = (round(part * (len(up) - 1)) for part in MID_SWING)
