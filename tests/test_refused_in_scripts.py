@@ -63,6 +63,18 @@ TOLD: dict[str, tuple[Callable[[], object], str]] = {
         lambda: Deck({"heave": Curve.constant(0.0)}),
         "deck: no axis of a deck is called 'heave'; known are",
     ),
+    "what a scale is about": (
+        lambda: surefoot.Edit("scale", "hips.y", 0.5, about=None),  # type: ignore[arg-type]
+        "scale hips.y: about: wanted a finite number, got nothing",
+    ),
+    "a stance beyond the clip, of a gait": (
+        lambda: surefoot.gait_of(CLIP, RIG, stances=[Stance("left", 100, 110)]),
+        "stance of the left foot: frames 100 to 110 lie outside 1 to 24",
+    ),
+    "a stance before the clip, of phases": (
+        lambda: surefoot.phases_of(CLIP, RIG, stances=[Stance("left", -30, -20)]),
+        "stance of the left foot: frames -30 to -20 lie outside 1 to 24",
+    ),
     "another range before the edit": (
         lambda: surefoot.plant(CLIP, RIG, before=replace(CLIP, last=23)),
         "before: it has another frame range or loop than the clip",

@@ -172,8 +172,8 @@ def walked(
     clip: Clip, rig: Rig, ground: Ground | None, belt: Belt | None, stances: Iterable[Stance] | None
 ) -> tuple[Scene, tuple[Stance, ...]]:
     """Return the scene of a clip, and its stances: those given, else stated in it, else found."""
-    scene = scene_of(clip, rig, ground, belt)
-    return scene, find_stances(scene) if stances is None else tuple(stances)
+    scene = scene_of(clip if stances is None else clip.with_stances(stances), rig, ground, belt)
+    return scene, find_stances(scene)
 
 
 def gait_in(scene: Scene, stances: tuple[Stance, ...]) -> Gait:

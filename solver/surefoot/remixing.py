@@ -62,7 +62,9 @@ class Edit:
         if self.do not in ("scale", "add", "shift"):
             raise InputError(f"wanted scale, add or shift, got {self.do!r}", place="edit")
         finite_number(self.by, place=f"{self.do} {self.channels}")
-        if isinstance(self.about, str) and self.about not in ("mean", "rest"):
+        if not isinstance(self.about, str):
+            finite_number(self.about, place=f"{self.do} {self.channels}: about")
+        elif self.about not in ("mean", "rest"):
             raise InputError(f"wanted mean, rest or a frame, got {self.about!r}", place=f"scale {self.channels}")
 
 
