@@ -21,7 +21,7 @@ Array = NDArray[np.float64]
 
 BALL, ANKLE = 4, 2
 WINDOW = (np.radians(5.0), np.radians(30.0))
-"""Pitch of the foot between which it's in the forefoot rocker (FACTS: 30 degrees at its end, a secondary source)."""
+"""Pitch of the foot between which it's in the forefoot rocker (30 degrees at its end: a secondary source)."""
 LIFT = 0.03
 """Metres by which the ball may have risen."""
 SPEED = 0.6
