@@ -13,7 +13,7 @@ import pytest
 from numpy.typing import NDArray
 from scipy.spatial.transform import Rotation
 
-from surefoot import Clip, Curve, Rig, check, demo, load_rig, plant, preset_names
+from surefoot import Clip, Curve, Edit, Rig, check, demo, load_rig, plant, preset_names, remix
 from surefoot.errors import InputError
 from surefoot.foot_styles import FootWorld, Setting, style_of
 from surefoot.poses import Space
@@ -310,6 +310,25 @@ def test_a_stepped_pose_stays_stepped_and_one_frame_is_one_key() -> None:
     one = convert(still, rig, style="rockers")
     assert len(one.clip.channels["left_foot.heel"].frames) == 1
     assert np.abs(plant(one.clip, one.rig).ankle_change).max() < 0.5
+
+
+@pytest.mark.parametrize("style", ["rockers", "joints"])
+def test_a_clip_of_one_frame_is_converted_as_the_same_frame_of_two(style: str) -> None:
+    """A leg by joints that should be longer than it is is told so there too, and no channel is made for nothing."""
+    clip, rig = demo("lamplighter")
+    high = remix(clip, rig, [Edit("add", "hips.y", 20.0)])
+    one, two = (replace(high, first=1, last=last, loop=False, stances=None) for last in (1, 2))
+    one_made, two_made = convert(one, rig, style=style), convert(two, rig, style=style)
+    assert set(one_made.clip.channels) == set(two_made.clip.channels)
+    ankles = []
+    for made in (one_made, two_made):
+        binding = Binding(made.rig, made.clip)
+        ankles.append(binding.pose(binding.values(np.ones(1)), np.ones(1)).ankle)
+    assert np.abs(ankles[0] - ankles[1]).max() < 1e-9
+    asked = Binding(rig, one)
+    off = float(np.abs(ankles[0] - asked.pose(asked.values(np.ones(1)), np.ones(1)).ankle).max())
+    assert off > 0.05 or style == "rockers"
+    assert one_made.on_frames == pytest.approx(off, abs=1e-9)
 
 
 # ---- what can't be ----

@@ -26,6 +26,9 @@ __all__ = ["Converted", "convert"]
 
 Array = NDArray[np.float64]
 
+UNTURNED = 1e-12
+"""Metres and radians: an optional channel that would have less isn't made."""
+
 SOLE = ("heel", "ball", "toe")
 ALIKE = 1e-3
 """Share of the leg by which lengths of two rigs may differ that are called the same."""
@@ -144,7 +147,7 @@ def _curves(clip: Clip, blank: Binding, segments: Array, *, stepped: bool) -> di
         for key, axis in control.axes.items():
             left, out, right, into = segments[:, keys.index(key), side]
             values = np.append(left, right[-1:])
-            if axis.optional and np.abs(values).max() < 1e-12:
+            if axis.optional and np.abs(values).max() < UNTURNED:
                 continue
             advance = clip.loop and abs(values[-1] - values[0]) > 1e-9
             rule = Outside.ADVANCE if advance else Outside.REPEAT if clip.loop else Outside.HOLD
@@ -177,17 +180,14 @@ def _off(one: Fine, two: Fine, rig: Rig) -> tuple[float, float]:
 
 def _one_pose(clip: Clip, binding: Binding, blank: Binding, stay: dict[str, Curve]) -> Converted:
     """Convert a clip of one frame."""
-    frames = np.array([float(clip.first)])
-    pose = binding.pose(binding.values(frames), frames)
-    stub = object.__new__(Fine)
-    stub.frames, stub.pose = frames, pose
-    rows = _rows(blank, stub)
+    fine = Fine(binding)
+    rows = _rows(blank, fine)[..., 0]
     keys = (*blank.foot_keys, "knee") if blank.style is None else blank.foot_keys
-    made = {
-        axis.channel: Curve.constant(
-            float(rows[keys.index(key), side, 0] / axis.scale + axis.zero), frame=float(clip.first)
-        )
-        for side, control in enumerate(blank.rig.feet)
-        for key, axis in control.axes.items()
-    }
-    return Converted(replace(clip, channels={**stay, **made}, rig=blank.rig.name), blank.rig, 0.0, 0.0)
+    channels = dict(stay)
+    for side, control in enumerate(blank.rig.feet):
+        for key, axis in control.axes.items():
+            value = float(rows[keys.index(key), side])
+            if not axis.optional or abs(value) >= UNTURNED:
+                channels[axis.channel] = Curve.constant(value / axis.scale + axis.zero, frame=float(clip.first))
+    made = replace(clip, channels=channels, rig=blank.rig.name)
+    return Converted(made, blank.rig, *_off(fine, Fine(Binding(blank.rig, made)), blank.rig))
