@@ -27,6 +27,7 @@ from surefoot import (
     travelling,
 )
 from surefoot.gait_measures import gait_figures
+from surefoot.leg import knee_forward, knee_point
 from surefoot.planting import scene_of
 from tests.walks import make_rig, random_walk
 
@@ -113,6 +114,26 @@ def test_phases_follow_each_other_and_meet_at_the_events() -> None:
         assert mine[0].end == pytest.approx(100.0 * 2 / 24)
         assert mine[2].end == pytest.approx(50.0)
         assert mine[3].end == pytest.approx(100.0 * 14 / 24)
+
+
+@pytest.mark.parametrize("name", ["lamplighter", "hound_hind", "hound_fore"])
+def test_mid_swing_ends_where_the_shank_is_upright_with_a_hock_and_a_knee_that_points_back(name: str) -> None:
+    """Where it isn't upright again before it lands, halfway there."""
+    rig = load_rig(name)
+    clip = plant(block(load_recipe("walk"), rig).clip, rig).clip
+    pose, leg = scene_of(clip, rig).pose, rig.legs[0]
+    upper, shank = (np.array([[getattr(one, bone)] for one in rig.legs]) for bone in ("upper", "shank"))
+    ahead = knee_forward(pose.hips_turn, pose.angles, pose.knee, hip=pose.hip, ankle=pose.ankle)
+    knee = knee_point(pose.hip, pose.ankle, -ahead if leg.backward else ahead, upper, shank)
+    before = (knee - pose.ankle)[2, 0]
+    phases = {phase.name: phase for phase in phases_of(clip, rig) if phase.foot == "left"}
+    bent = round(phases["initial swing"].end * 0.24)
+    upright = np.flatnonzero((before[bent:-1] > 0.0) & (before[bent + 1 :] <= 0.0))
+    if len(upright):
+        k = bent + int(upright[0])
+        assert k <= phases["mid swing"].end * 0.24 <= k + 1
+    else:
+        assert phases["mid swing"].end * 0.24 == pytest.approx((bent + 24) / 2)
 
 
 def test_a_run_has_flight_and_no_double_support() -> None:

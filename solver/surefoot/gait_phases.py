@@ -177,9 +177,10 @@ def _swing(way: _Way, own: Landing, end: int) -> tuple[float, float]:
     line = pose.hip[:, own.foot][:, rows] - pose.ankle[:, own.foot][:, rows]
     reach = np.maximum(length(line), 1e-9)
     bent = int(reach[:-1].argmin()) if len(frames) > 1 else 0
-    # how far the shank leans forward, from the triangle of thigh, shank and reach
-    cosine = (leg.shank**2 + reach**2 - leg.thigh**2) / (2.0 * leg.shank * reach)
-    lean = np.arctan2(way.on(line), line[1]) + np.arccos(np.clip(cosine, -1.0, 1.0))
+    # how far the shank leans forward, from the triangle of the bones above it, shank and reach
+    cosine = (leg.shank**2 + reach**2 - leg.upper**2) / (2.0 * leg.shank * reach)
+    knee = np.arccos(np.clip(cosine, -1.0, 1.0)) * (-1.0 if leg.backward else 1.0)
+    lean = np.arctan2(way.on(line), line[1]) + knee
     upright = _crossing(frames[bent:], -lean[bent:], default=float(frames[bent] + end) / 2.0)
     return float(frames[bent]), upright
 
