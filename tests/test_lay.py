@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from surefoot import (
+    Belt,
     Clip,
     Curve,
     Flat,
@@ -24,9 +25,10 @@ from surefoot import (
     plant,
     preset_ground,
 )
-from surefoot.curves import Outside, Pack
+from surefoot.curves import Outside, Pack, Shape
 from surefoot.errors import InputError, UnknownName
 from surefoot.ground_grid import Grid
+from surefoot.key_edits import affine
 from surefoot.laying import Laid, lay
 from surefoot.route import Route
 from tests import measure
@@ -143,6 +145,32 @@ def test_level_ground_is_walked_at_the_cycles_own_stride() -> None:
         steps_ = measure.foot_steps(done.clip, rig, FEET.index(stance.foot), frames)
         assert measure.slide(steps_) <= 1e-4
         assert measure.sink(steps_) <= 1e-4
+
+
+@pytest.mark.parametrize("rounds", [2, 1])
+def test_hips_that_advance_by_the_half_cycle_are_written_out_as_they_go(rounds: int) -> None:
+    """Keyed over twelve frames of 24 they keep their keys; over twenty they go on from round to round."""
+    clip, rig = demo("lamplighter")
+    clip = plant(clip, rig, belt=Belt([0.0, 0.0, -1.35])).clip
+    step, made = 135.0 / 24.0, {}
+    for name in ("left_foot.z", "right_foot.z"):
+        made[name] = affine(clip.channels[name], rate=step, at=1.0)
+    end = 13 if rounds == 2 else 21
+    made["hips.z"] = Curve.shaped(
+        [1, end], [0.0, (end - 1) * step], shape=Shape.LINEAR, before=Outside.ADVANCE, after=Outside.ADVANCE
+    )
+    walks = replace(clip.with_channels(made), belt=Belt([0.0, 0.0, 0.0]))
+    curve = lay(walks, rig, ground=Flat(0.0), loops=3).clip.channels["hips.z"]
+    assert np.abs(np.diff(curve.at(range(1, 73))) - step).max() < 1e-9
+    assert (len(curve.frames) < 20) == (rounds == 2)
+
+
+def test_a_channel_keyed_rounds_later_is_written_out_whole() -> None:
+    clip, rig = demo("lamplighter")
+    own = clip.channels["hips.y"]
+    late = clip.with_channels({"hips.y": replace(own, frames=own.frames + 72.0)})
+    one, two = (lay(each, rig, ground=Flat(0.0), loops=2).clip.channels["hips.y"] for each in (clip, late))
+    assert np.abs(one.at(range(1, 49)) - two.at(range(1, 49))).max() < 1e-9
 
 
 def test_a_swing_clears_every_nosing_by_the_asked_margin_in_its_middle() -> None:

@@ -62,14 +62,18 @@ def carried(
 def repeated(curve: Curve, clip: Clip, loops: int) -> Curve:
     """Return a channel of a loop written out so many times, its keys and their shapes as they are.
 
-    One round more stands before and after, so that channels whose keys start late are whole.
+    One round more stands before and after, so that channels whose keys start late are whole. One whose own rounds
+    don't fill the loop, or that holds, gets a key on every frame.
     """
     count, length = len(curve.frames) - 1, clip.frames
     if not count or Outside.HOLD in (curve.before, curve.after):
         return curve if not count else _sampled(curve, clip, loops)
-    if abs(curve.frames[-1] - curve.frames[0] - length) > 1e-9:
+    period = float(curve.frames[-1] - curve.frames[0])
+    times = max(1, round(length / period))
+    if abs(times * period - length) > 1e-9:
         return _sampled(curve, clip, loops)
-    rounds = np.arange(-1, loops + 1)
+    late = (float(curve.frames[0]) - clip.first) / period
+    rounds = np.arange(min(-1, int(np.floor(-late))), loops * times + 1 + max(0, int(np.ceil(-late))))
     into, out = resolve_slopes(curve)
     rise = curve.values[-1] - curve.values[0] if curve.after == Outside.ADVANCE else 0.0
     index = np.append(np.tile(np.arange(count), len(rounds)), 0)
@@ -82,15 +86,16 @@ def repeated(curve: Curve, clip: Clip, loops: int) -> Curve:
         first = index == 0
         handles[first, :2] = curve.handles[-1, :2]
     return Curve(
-        curve.frames[index] + lap * length, curve.values[index] + lap * rise, shapes[index],
+        curve.frames[index] + lap * period, curve.values[index] + lap * rise, shapes[index],
         into[index], out[index], handles, Outside.HOLD, Outside.HOLD,
     )  # fmt: skip
 
 
 def _sampled(curve: Curve, clip: Clip, loops: int) -> Curve:
-    own = np.arange(clip.first, clip.last + 1, dtype=np.float64)
-    value = Pack.from_curves([curve]).evaluate(own)[0]
-    return Curve.through(clip.first + np.arange(loops * clip.frames, dtype=np.float64), np.tile(value, loops))
+    value = Pack.from_curves([curve]).evaluate(np.arange(clip.first, clip.last + 2, dtype=np.float64))[0]
+    rise = value[-1] - value[0] if Outside.ADVANCE in (curve.before, curve.after) else 0.0
+    values = (value[:-1] + rise * np.arange(loops)[:, None]).ravel()
+    return Curve.through(clip.first + np.arange(loops * clip.frames, dtype=np.float64), values)
 
 
 def keyed(curve: Curve, frames: Array) -> Curve:
