@@ -9,7 +9,7 @@ scaled, and earlier or later where an edge stands near (see `tread`).
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
@@ -90,8 +90,6 @@ def paced(
 
     ``stride`` is the least and the most that a step may be of its own length.
     """
-    from dataclasses import replace
-
     shares = np.append(np.linspace(*stride, CHOICES), 1.0)
     if ground.is_even:
         shares = np.ones(1)
@@ -232,15 +230,17 @@ class Pace:
         asked = np.asarray(frame, dtype=np.float64)
         found = np.zeros((4, *asked.shape))
         mine = [step for step in self.steps if step.foot == foot]
-        for before, step in pairwise(mine):
-            if step.toned == 0.0:
-                continue
-            begin, end, flat = before.frames[1], step.frames[0], step.flat
-            on = (asked > begin) & (asked < flat)
-            time = asked[on]
-            coming = eased((time - begin) / (end - begin))
-            part = np.where(time <= end, coming, eased((flat - time) / (flat - end)))
-            found[:, on] = [step.toned * part, np.full(part.shape, step.pitch), step.ahead * part, step.up * part]
+        rows = np.array([
+            (before.frames[1], step.frames[0], step.flat, step.toned, step.pitch, step.ahead, step.up)
+            for before, step in pairwise(mine) if step.toned
+        ]).T  # fmt: skip
+        if not rows.size:
+            return found
+        k = np.searchsorted(rows[0], asked) - 1  # the last landing whose swing has begun
+        on = (k >= 0) & (asked < rows[2, k])
+        time, (begin, end, flat, toned, pitch, ahead, up) = asked[on], rows[:, k[on]]
+        part = np.where(time <= end, eased((time - begin) / (end - begin)), eased((flat - time) / (flat - end)))
+        found[:, on] = [toned * part, pitch, ahead * part, up * part]
         return found
 
     def turns(self, foot: int | None, first: int, last: int) -> Array:
