@@ -57,7 +57,7 @@ def write_styled(
     fine = Fine(scene.binding)
     world = in_world(scene, fine)
     segments, _ = dense_segments(world, settled, ankle=ankle, leave_below=leave_below)
-    rows, pose = _rows(scene, settled, fine, segments, fine.values)
+    rows = _rows(scene, settled, fine, segments, fine.values)
     authored = scene.binding.feet(fine.values)
     changed = _changed(scene, rows, authored, leave_below)
     wanted = _writable(scene, changed)
@@ -65,11 +65,11 @@ def write_styled(
         return {}, ()
     if not few:
         return dense_curves(scene, segments_of(rows), wanted), ()
-    return _few(scene, world, settled, fine, rows, wanted, leave_below, keys_at, stance, pose)
+    return _few(scene, world, settled, fine, rows, wanted, leave_below, keys_at, stance)
 
 
-def _rows(scene: Scene, settled: Settled, fine: Fine, segments: Array, values: Array) -> tuple[Array, Pose]:
-    """Return the style's rows at every sample, ``(rows, 2, samples)``, and the pose that they give the feet."""
+def _rows(scene: Scene, settled: Settled, fine: Fine, segments: Array, values: Array) -> Array:
+    """Return the style's rows at every sample, ``(rows, 2, samples)``."""
     binding, tracks = scene.binding, settled.tracks
     planted = tracks.unroll(tracks.planted)
     after = np.concatenate([planted[:, 1:], planted[:, :1] if scene.drift is not None else planted[:, -1:]], axis=1)
@@ -79,10 +79,9 @@ def _rows(scene: Scene, settled: Settled, fine: Fine, segments: Array, values: A
     own = np.concatenate([fine.pose.ankle, fine.pose.angles, fine.pose.bend[None]])
     new = samples_of(segments)
     made = np.where(still, new, own + new - samples_of(segments_of(own)))
-    pose = replace(fine.pose, ankle=made[:3], angles=made[3:6], bend=made[6])
-    feet = FootWorld(pose.ankle, pose.angles, pose.bend, pose.knee)
+    feet = FootWorld(made[:3], made[3:6], made[6], fine.pose.knee)
     rows = binding.write_styled(feet, values, fine.frames, fine.pose)
-    return _inside(scene, rows, feet, fine.pose, authored=binding.feet(values)), pose
+    return _inside(scene, rows, feet, fine.pose, authored=binding.feet(values))
 
 
 def _inside(scene: Scene, rows: Array, feet: FootWorld, pose: Pose, *, authored: Array) -> Array:
@@ -123,7 +122,7 @@ def _writable(scene: Scene, changed: Flags) -> Wanted:
 
 def _few(
     scene: Scene, world: Scene, settled: Settled, fine: Fine, rows: Array, wanted: Wanted, leave_below: float,
-    keys_at: Flags | None, stance: Flags | None, pose: Pose,
+    keys_at: Flags | None, stance: Flags | None,
 ) -> tuple[dict[str, Curve], tuple[KeyCount, ...]]:  # fmt: skip
     """Fit few keys: angles first, then, for a style with places, the places anew from the fitted angles."""
     fields = Fields.of(world, settled, KeyTolerance(), stance)
@@ -141,7 +140,7 @@ def _few(
     segments = segments_of(rows)
     if angles:
         made, segments, counts = fit_few(scene, segments, angles, fields, keys_at)
-        if lengths or places:
+        if places:
             segments = _placed_again(scene, world, settled, fine, segments, angles, leave_below)
             lengths = _writable(
                 scene, _changed(scene, samples_of(segments), scene.binding.feet(fine.values), leave_below)
@@ -154,7 +153,6 @@ def _few(
     for row, foot, axis in held:
         values = rows[row, foot, ::PARTS] / axis.scale + axis.zero
         made[axis.channel] = stepped(clip.channels[axis.channel], frames, values)
-    del pose
     return made, tuple(counts)
 
 
@@ -177,13 +175,13 @@ def _placed_again(
     )  # fmt: skip
     new = place.copy()
     new[:, 3:] = segments_of(turns)
-    rows, _ = _rows(scene, again, replace_turns(fine, turned), new, values)
+    rows = _rows(scene, again, _with_turns(fine, turned), new, values)
     out = segments.copy()
     out[:, :3] = segments_of(rows)[:, :3]
     return out
 
 
-def replace_turns(fine: Fine, turned: Pose) -> Fine:
+def _with_turns(fine: Fine, turned: Pose) -> Fine:
     """Return the samples with the feet's angles as fitted."""
     new = object.__new__(Fine)
     new.count, new.frames, new.values = fine.count, fine.frames, fine.values
