@@ -32,6 +32,9 @@ from surefoot import (
     check,
     propose,
 )
+from surefoot.bench import Bench
+from surefoot.easing import interpolate
+from surefoot.mend_height import Needs, hover_drafts, sink_drafts
 from surefoot.mend_reach import least_shift
 from surefoot.mend_snap import KNEE_SPEED
 from surefoot.tolerances import tolerances_for
@@ -356,6 +359,25 @@ def test_each_finding_has_one_default_at_most_and_it_asks_for_nothing() -> None:
         assert [p.cost for p in mine] == sorted(p.cost for p in mine)
         assert sum(p.default for p in mine) == 1
         assert not any(p.asks for p in mine if p.default)
+
+
+@pytest.mark.parametrize("first", range(2, 9))
+def test_an_applied_proposal_changes_between_frames_what_was_judged_wherever_its_window_begins(first: int) -> None:
+    """At one of these the window begins on the clip's own first frame, which is free to change."""
+    clip, rig = surefoot.demo("lamplighter")
+    cut = replace(clip, first=first, loop=False, stances=None)
+    bench = Bench(cut, rig, None, check(cut, rig))
+    needs = Needs(bench)
+    for finding in bench.report.findings:
+        if finding.kind not in ("sink", "hover"):
+            continue
+        drafts = [*(sink_drafts if finding.kind == "sink" else hover_drafts)(bench, finding, needs)]
+        told = {(p.finding, p.way): p for p in propose(cut, rig)}
+        for draft in drafts:
+            if draft is not None and (finding, draft.way) in told:
+                window, amounts = told[finding, draft.way].window_in(cut)
+                assert np.array_equal(amounts, draft.amounts)
+                assert np.abs(interpolate(amounts, window) - interpolate(amounts, draft.window)).max() < 1e-12
 
 
 def test_hips_are_never_changed_unasked() -> None:

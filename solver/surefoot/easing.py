@@ -77,7 +77,7 @@ class Window:
         start, end = int(np.floor(first)) - margin, int(np.ceil(last)) + margin
         if not loop:
             low, high = max(start, 0), min(end, frames - 1)
-            return cls(low, high - low + 1, (start >= 0, end <= frames - 1))
+            return cls(low, high - low + 1, (start > 0, end < frames - 1))
         if end - start >= frames:
             return cls(0, frames + 1, (False, False), closed=True)
         return cls(start % frames, end - start + 1)
