@@ -10,12 +10,14 @@ from numpy.typing import NDArray
 from scipy.optimize import brentq
 
 from surefoot import (
+    Belt,
     Clip,
     Curve,
     Flat,
     Limits,
     Proposal,
     Rig,
+    Stance,
     apply_proposals,
     check,
     demo,
@@ -189,6 +191,22 @@ def test_an_angle_that_has_gone_round_is_judged_by_the_turn_nearest_to_its_range
     np.testing.assert_allclose(beyond, np.maximum(-0.6 - angles[row], angles[row] - 0.4), atol=1e-15)
     angles[row] += 2.0 * np.pi * random.integers(-3, 4, (2, 40))
     np.testing.assert_allclose(beyond_limits(angles, rig)[row], beyond, atol=1e-13)
+
+
+def test_a_joint_has_the_same_ways_after_its_foot_has_gone_right_round() -> None:
+    clip, rig = demo("lamplighter")
+    still = {name: Curve.constant(float(curve.at([8])[0])) for name, curve in clip.channels.items()}
+    own, frames, found = float(still["left_foot.pitch"].values[0]), np.arange(1.0, 49.0), []
+    for turn in (0.0, 360.0):
+        pitch = own + np.interp(frames, [1, 10, 26, 34, 38, 42, 48], [0, 0, turn, turn, turn + 95, turn, turn])
+        held = replace(
+            clip, channels={**still, "left_foot.pitch": Curve.through(frames, pitch)}, last=48, loop=False,
+            stances=(Stance("right", 1, 48),), belt=Belt([0.0, 0.0, 0.0]),
+        )  # fmt: skip
+        late = [way for way in propose(held, rig) if way.finding.kind == "limit" and way.finding.first > 30]
+        found.append([(way.way, way.channels, round(way.cost, 6), round(way.leaves, 9)) for way in late])
+    assert found[0]
+    assert found[1] == found[0]
 
 
 def test_legs_that_are_thrown_about_are_beyond_their_ranges_by_no_more_than_half_a_turn() -> None:

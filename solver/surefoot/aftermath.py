@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from surefoot.bench import Bench, Draft
-from surefoot.joints import KNEE, joints_of_one, limits_of, whip
+from surefoot.joints import KNEE, beyond_ends, joints_of_one, limits_of, whip
 from surefoot.lean import lean_of
 from surefoot.rig import FEET, Limits
 from surefoot.rotations import length
@@ -209,7 +209,7 @@ def _count_joints(bench: Bench, trial: Trial, tally: Tally) -> None:
     whips[:, 1:-1] = whip(knees, bench.clip.step)
     whips[:, edges] = 0.0  # their neighbours are another draft's
     low, high = limits_of(bench.rig).take(foot, axis=2)
-    beyond = [np.maximum(low - angles, angles - high) for angles in (known, after)]
+    beyond = [beyond_ends(angles, low, high) for angles in (known, after)]
     most = [joints.max(axis=0) for joints in beyond]
     for (i, draft, measured), part in zip(trial.entries, trial.parts, strict=True):
         if draft.finding.kind != "limit" or draft.finding.foot != FEET[measured]:

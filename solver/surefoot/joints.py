@@ -12,7 +12,17 @@ from surefoot.rotations import unwind
 from surefoot.scene import Scene
 from surefoot.spaces import Pose
 
-__all__ = ["KNEE", "beyond_limits", "joints_of", "joints_of_one", "knee_turn", "limits_of", "nearest_turn", "whip"]
+__all__ = [
+    "KNEE",
+    "beyond_ends",
+    "beyond_limits",
+    "joints_of",
+    "joints_of_one",
+    "knee_turn",
+    "limits_of",
+    "nearest_turn",
+    "whip",
+]
 
 Array = NDArray[np.float64]
 Indices = NDArray[np.intp]
@@ -85,6 +95,11 @@ def beyond_limits(angles: Array, rig: Rig) -> Array:
     counts then is the turn nearest to the range.
     """
     low, high = limits_of(rig)[..., None]
+    return beyond_ends(angles, low, high)
+
+
+def beyond_ends(angles: Array, low: Array, high: Array) -> Array:
+    """Return what `beyond_limits` does for angles of any shape and the two ends of their ranges, radians."""
     near = nearest_turn(angles, low, high)
     return np.asarray(np.maximum(low - near, near - high))
 
