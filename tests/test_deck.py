@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from scipy.spatial.transform import Rotation
 
-from surefoot import Clip, Flat, Rig, check, demo
+from surefoot import Belt, Clip, Curve, Deck, Flat, Outside, Rig, check, demo, plant
 from surefoot.deck import aboard, plant_aboard
 from surefoot.errors import InputError, ShapeError
 from surefoot.laying import lay
@@ -98,6 +98,24 @@ def test_what_is_no_rigid_motion_is_refused(spoil, says: str) -> None:  # type: 
     clip, rig = walk()
     with pytest.raises((InputError, ShapeError), match=says):
         aboard(clip, rig, spoil(deck(clip.frames, rolls=False)))
+
+
+@pytest.mark.parametrize("phase", [0, 6, 12, 18])
+def test_a_loops_feet_hold_over_its_seam_on_a_deck_that_heaves_and_closes(phase: int) -> None:
+    """A tenth of a metre up and down in a second, 25 mm a frame; between frames a deck is blended: 3 mm."""
+    clip, rig = demo("lamplighter")
+    clip = plant(clip, rig, belt=Belt([0.0, 0.0, -1.35])).clip
+    frames = np.arange(1.0, 26.0)
+    up = 0.1 * np.sin(2.0 * np.pi * (frames - 1.0 + phase) / 24.0)
+    round_ = {"before": Outside.REPEAT, "after": Outside.REPEAT}
+    rides = {name: Curve.through(frames, clip.channels[name].at(frames) + 100.0 * up, **round_)
+             for name in ("hips.y", "left_foot.y", "right_foot.y")}  # fmt: skip
+    motion = Deck({"y": Curve.through(frames, up, **round_)})
+    done = plant_aboard(clip.with_channels(rides), rig, motion)
+    report = check(*aboard(done.clip, rig, motion))
+    for kind in ("sink", "hover"):
+        most = report.most(kind)
+        assert most is None or most.shown < 3.0
 
 
 def test_a_space_of_that_name_is_refused() -> None:

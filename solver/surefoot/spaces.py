@@ -194,13 +194,16 @@ class Binding:
         return _child(parent, shift, turn)
 
     def _sampled(self, name: str, frames: Array) -> Space:
-        """Return a space given as matrices; between frames its axes are blended and squared up again."""
+        """Return a space given as matrices; between frames its axes are blended and squared up again.
+
+        After a loop's last frame it goes on to its first, after another clip's it stays.
+        """
         samples = self.clip.spaces[name]
         at = np.asarray(frames) - self.clip.first
         if self.clip.loop:
             at = np.mod(at, self.clip.frames)
         low = np.clip(np.floor(at).astype(int), 0, self.clip.frames - 1)
-        high = np.minimum(low + 1, self.clip.frames - 1)
+        high = (low + 1) % self.clip.frames if self.clip.loop else np.minimum(low + 1, self.clip.frames - 1)
         part = np.clip(at - low, 0.0, 1.0)[:, None, None]
         blend = samples[low] * (1.0 - part) + samples[high] * part
         axes = blend[:, :3, :3]
