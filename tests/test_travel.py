@@ -259,3 +259,30 @@ def test_a_wrong_wish_for_a_speed_is_told() -> None:
     aside = replace(clip, belt=Belt(np.array([-1.0, 0.0, -1.0])))
     with pytest.raises(InputError, match="neither along Z nor along X"):
         at_speed(aside, rig, 1.0, by="stride")
+
+
+def test_an_arc_that_travels_is_told_no_seam_that_it_has_not_in_place() -> None:
+    """The root's way turns by 17 degrees a round, so its slopes along x and z do too; a broken layer is still told."""
+    clip, rig = demo("lamplighter")
+    turns = replace(clip, belt=Belt([0.0, 0.0, -1.35], 0.3), stances=None)
+    out = travelling(turns, rig)
+    assert [f.part for f in check(out, rooted(rig, out)).findings if f.kind == "seam"] == []
+    own = out.channels["hips.y"]
+    values = own.values.copy()
+    values[-1] += 5.0
+    broken = out.with_channels({"hips.y": replace(own, values=values)})
+    assert [f.part for f in check(broken, rooted(rig, out)).findings if f.kind == "seam"] == ["hips.y"]
+
+
+def test_strides_are_scaled_about_hips_that_only_rest_ahead() -> None:
+    """Hips and feet that rest 0.2 m ahead, the hips without a channel along the way: the same walk, elsewhere."""
+    clip, rig = demo("lamplighter")
+    hips, ahead = rig.controls["hips"], np.array([0.0, 0.0, 0.2])
+    bare = replace(hips, axes={key: axis for key, axis in hips.axes.items() if key != "z"}, rest=hips.rest + ahead)
+    feet = {foot.name: replace(foot, rest=foot.rest + ahead) for foot in rig.feet}
+    clip = replace(clip.with_channels({"hips.z": Curve.constant(0.0)}), belt=Belt([0.0, 0.0, -1.35]))
+    found = []
+    for each in (rig, replace(rig, controls={**rig.controls, "hips": bare, **feet})):
+        pose = scene_of(at_speed(clip, each, 0.9, by="stride"), each).pose
+        found.append(pose.ankle - pose.hip)
+    assert np.abs(found[0] - found[1]).max() < 1e-12

@@ -122,9 +122,11 @@ def _restrided(clip: Clip, rig: Rig, share: float, belt: Belt) -> Clip:
 def _pivot(clip: Clip, rig: Rig, foot: Control, key: str) -> float:
     """Return where the hips are on average along the way, in the foot's parent space, metres."""
     hips = rig.controls["hips"]
-    axis = hips.axes.get(key)
-    if foot.parent != hips.parent or axis is None or axis.channel not in clip.channels:
+    axis, rest = hips.axes.get(key), float(hips.rest["xyz".index(key)])
+    if foot.parent != hips.parent:
         return 0.0
+    if axis is None or axis.channel not in clip.channels:
+        return rest
     frames = np.arange(clip.first, clip.last + 1, dtype=np.float64)
     mean = float(Pack.from_curves([clip.channels[axis.channel]]).evaluate(frames).mean())
-    return (mean - axis.zero) * axis.scale + float(hips.rest["xyz".index(key)])
+    return (mean - axis.zero) * axis.scale + rest

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from surefoot.clip import Clip
 from surefoot.curves import Curve, Outside, Pack, Shape, resolve_slopes
 from surefoot.findings import Finding, level_of
+from surefoot.key_edits import advance_of
 from surefoot.rig import Axis, Rig
 from surefoot.units import ANGLES
 
@@ -23,6 +24,8 @@ Array = NDArray[np.float64]
 
 LEVER = 0.2
 """Metres: an angle counts by how far it moves the end of this lever."""
+STEADY = 1e-9
+"""Radians: what goes on by less of a turn a round heads as it did."""
 SLOPE_WEIGHT = 0.25
 """Frames: a break of slope counts by about what it moves the curve near the seam."""
 
@@ -69,8 +72,9 @@ def seam_findings(clip: Clip, rig: Rig, limits: tuple[float, float, float]) -> l
     named = {name: curve for name, curve in clip.channels.items() if len(curve.frames) > 1}
     if not clip.loop or not named:
         return []
-    axes, lengths = rig.channels(), shift_channels(rig)
+    axes, lengths, turned = rig.channels(), shift_channels(rig), _turned_on(clip, rig)
     values, slopes = seam_gaps(tuple(named.values()), clip.first, clip.last)
+    slopes[[name in turned for name in named]] = 0.0
     found = []
     for name, gap in zip(named, np.maximum(values, SLOPE_WEIGHT * slopes).tolist(), strict=True):
         amount = gap * _scale(axes.get(name), name in lengths)
@@ -78,6 +82,19 @@ def seam_findings(clip: Clip, rig: Rig, limits: tuple[float, float, float]) -> l
         if told is not None:
             frame = clip.last + 1
             found.append(Finding("seam", "", frame, frame, float(frame), amount, told[1], told[0], name))
+    return found
+
+
+def _turned_on(clip: Clip, rig: Rig) -> set[str]:
+    """Return the channels along the ground of what goes on by a part of a turn each round: their slopes turn too."""
+    found: set[str] = set()
+    for control in rig.controls.values():
+        yaw = control.axes.get("yaw")
+        if yaw is None or yaw.channel not in clip.channels:
+            continue
+        turn = advance_of(clip.channels[yaw.channel]) * clip.frames * yaw.scale
+        if abs(np.sin(0.5 * turn)) > STEADY:
+            found |= {control.axes[key].channel for key in "xz" if key in control.axes}
     return found
 
 
