@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from surefoot import Curve, Rig, convert, load_rig, mirror_map, preset_names, rig_in_style
+from surefoot import Axis, Control, Curve, Rig, convert, load_rig, mirror_map, preset_names, rig_in_style
 from surefoot.errors import InputError
 from surefoot.rig_file import parse_rig
 from surefoot.spaces import Binding
@@ -71,6 +71,22 @@ def test_a_channel_of_no_control_can_be_stated_once_and_goes_both_ways() -> None
     found = mirror_map(rig)
     assert found["left_arm.swing"] == ("right_arm.swing", -2.0, 1.0)
     assert found["right_arm.swing"] == ("left_arm.swing", -0.5, 0.5)
+
+
+@pytest.mark.parametrize(
+    ("left", "right"), [("L_pivot", "R_pivot"), ("pivot_l", "pivot_r"), ("LeftBlock", "RightBlock")]
+)
+def test_sides_are_told_by_capitals_and_by_a_lone_letter_too(left: str, right: str) -> None:
+    """The feet hang on a pivot each: one is the other's image, whichever way their names say so."""
+    rig = make_rig()
+    controls = dict(rig.controls)
+    for foot, name in zip(rig.feet, (left, right), strict=True):
+        controls[name] = Control(name, {key: Axis(f"{name}.{key}") for key in "xz"})
+        controls[foot.name] = replace(foot, parent=name)
+    found = mirror_map(replace(rig, controls=controls))
+    assert found[f"{left}.x"] == (f"{right}.x", -1.0, 0.0)
+    assert found[f"{right}.z"] == (f"{left}.z", 1.0, 0.0)
+    assert found["left_foot.x"] == ("right_foot.x", -1.0, 0.0)
 
 
 @pytest.mark.parametrize(

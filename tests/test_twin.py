@@ -10,8 +10,9 @@ import pytest
 from surefoot import Belt, Clip, Curve, InputError, Outside, Rig, UnknownName, check, demo, plant, replant, twin
 from surefoot.curves import Pack
 from surefoot.key_edits import affine
-from surefoot.mirror import mirror_of, other_side, side_of
+from surefoot.mirror import mirror_of, side_of
 from surefoot.mismatch import mismatches
+from surefoot.side_map import other_side
 from tests import measure
 from tests.walks import make_rig, random_walk
 
@@ -112,6 +113,43 @@ def test_mismatch_is_as_large_as_the_difference_that_was_put_in() -> None:
     assert found[name][0] == pytest.approx(0.012)
     turned = done.with_channels({"right_foot.yaw": affine(done.channels["right_foot.yaw"], offset=10.0)})
     assert mismatches(turned, rig)["right_foot.yaw"][0] == pytest.approx(0.2 * np.radians(10.0))
+
+
+def test_a_place_of_no_control_is_measured_in_the_rigs_own_unit_of_length() -> None:
+    """The lamplighter is in centimetres: what its lantern's channels miss by 3 is 30 mm, and goes sideways by name."""
+    clip, rig = demo("lamplighter")
+    even, sideways = Curve.constant(5.0), Curve.constant(-5.0)
+    lit = clip.with_channels({"left_lantern.y": even, "right_lantern.y": even, "left_lantern.x": even,
+                              "right_lantern.x": sideways})  # fmt: skip
+    found = mismatches(lit, rig)
+    assert (found["right_lantern.y"][0], found["right_lantern.x"][0]) == (0.0, 0.0)
+    off = mismatches(lit.with_channels({"right_lantern.y": Curve.constant(8.0)}), rig)
+    assert off["right_lantern.y"][0] == pytest.approx(0.03)
+    made = twin(lit.with_channels({"right_lantern.x": Curve.constant(0.0)}), rig, of=["right_lantern"])
+    assert made.changed == ("right_lantern.x",)
+    np.testing.assert_array_equal(at(made.clip, "right_lantern.x"), -5.0)
+    assert "right_lantern.x" in made.by_name
+
+
+def test_hips_without_places_leave_the_unit_to_the_feet() -> None:
+    clip, rig = demo("lamplighter")
+    hips = rig.controls["hips"]
+    turning = replace(hips, axes={key: axis for key, axis in hips.axes.items() if key not in "xyz"})
+    bare = replace(rig, controls={**rig.controls, "hips": turning})
+    lit = clip.with_channels({"left_lantern.y": Curve.constant(5.0), "right_lantern.y": Curve.constant(8.0)})
+    assert mismatches(lit, bare)["right_lantern.y"][0] == pytest.approx(0.03)
+
+
+def test_a_mirror_that_the_rig_states_outweighs_what_a_name_says() -> None:
+    """``swing`` would stay as it is by its name; the rig says that the right arm's counts twice and the other way."""
+    clip, rig = demo("lamplighter")
+    stated = replace(rig, mirror={"left_arm.swing": ("right_arm.swing", -2.0, 1.0)})
+    made = twin(clip, stated, of=["right_arm"])
+    assert made.changed == ("right_arm.swing",)
+    earlier = at(clip, "left_arm.swing", FINE - 12.0)
+    np.testing.assert_allclose(at(made.clip, "right_arm.swing"), -2.0 * earlier + 1.0, atol=1e-9)
+    assert "right_arm.swing" not in made.by_name
+    assert mismatches(made.clip, stated)["right_arm.swing"][0] < 1e-12
 
 
 def test_sideways_travel_is_no_mismatch_and_hides_none() -> None:

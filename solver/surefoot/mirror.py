@@ -8,7 +8,6 @@ names is read by its name instead, and is told in `Mirror.by_name`.
 
 from __future__ import annotations
 
-import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Literal
@@ -16,18 +15,16 @@ from typing import Literal
 from surefoot.clip import Clip
 from surefoot.families import group_of, last_word
 from surefoot.rig import Rig
-from surefoot.side_map import mirror_map
+from surefoot.side_map import SIDE_WORD, mirror_map, other_side
 from surefoot.units import ANGLES
 
-__all__ = ["Mirror", "Reflection", "mirror_of", "other_side", "side_of"]
+__all__ = ["Mirror", "Reflection", "mirror_of", "side_of"]
 
 Side = Literal["left", "right", "centre"]
 
 NAMED_SIDEWAYS = frozenset({"x", "yaw", "roll", "cant"})
 """Last words of channels, unknown to the rig, that a reflection turns over."""
 LENGTHS = frozenset("xyz")
-_WORD = re.compile(r"left|right|(?<![A-Za-z])[lr](?![A-Za-z])", re.IGNORECASE)
-_SWAP = {"left": "right", "right": "left", "l": "r", "r": "l"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,20 +58,9 @@ class Mirror:
     alone: tuple[str, ...]
 
 
-def other_side(name: str) -> str:
-    """Return a name with left and right (or a lone l and r) exchanged; the same name if it has neither."""
-
-    def swapped(match: re.Match[str]) -> str:
-        word = match.group(0)
-        other = _SWAP[word.lower()]
-        return other.upper() if word.isupper() else other.title() if word[0].isupper() else other
-
-    return _WORD.sub(swapped, name)
-
-
 def side_of(name: str) -> Side:
     """Return the side that a name says: ``left``, ``right`` or ``centre``."""
-    found = _WORD.search(name)
+    found = SIDE_WORD.search(name)
     if found is None:
         return "centre"
     return "left" if found.group(0)[0] in "lL" else "right"

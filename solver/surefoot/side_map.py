@@ -8,17 +8,21 @@ its own inverse is refused: mirrored twice, a clip must be what it was.
 
 from __future__ import annotations
 
+import re
 from typing import NamedTuple
 
 from surefoot.errors import InputError
 from surefoot.given import checked
 from surefoot.rig import Control, Rig
 
-__all__ = ["OVER", "SideImage", "mirror_map"]
+__all__ = ["OVER", "SIDE_WORD", "SideImage", "mirror_map", "other_side"]
 
 OVER = ("x", "yaw", "roll", "cant", "yaw_heel", "yaw_ball", "yaw_toe", "foot_yaw", "knee")
 """The axes that change their sign in a mirror."""
+SIDE_WORD = re.compile(r"left|right|(?<![A-Za-z])[lr](?![A-Za-z])", re.IGNORECASE)
+"""What says a side in a name: left or right anywhere, or an l or r that no letter touches."""
 CLOSE = 1e-9
+_SWAP = {"left": "right", "right": "left", "l": "r", "r": "l"}
 
 
 class SideImage(NamedTuple):
@@ -58,23 +62,27 @@ def mirror_map(rig: Rig) -> dict[str, SideImage]:
     return found
 
 
-def swapped(name: str) -> str:
-    """Return a name with left for right, and right for left."""
-    if "left" in name:
-        return name.replace("left", "right")
-    return name.replace("right", "left")
+def other_side(name: str) -> str:
+    """Return a name with left and right (or a lone l and r) exchanged; the same name if it has neither."""
+
+    def swapped(match: re.Match[str]) -> str:
+        word = match.group(0)
+        other = _SWAP[word.lower()]
+        return other.upper() if word.isupper() else other.title() if word[0].isupper() else other
+
+    return SIDE_WORD.sub(swapped, name)
 
 
 def _other(rig: Rig, control: Control) -> Control:
     place = f"mirror of control {control.name}"
-    other = rig.controls.get(swapped(control.name), control)
+    other = rig.controls.get(other_side(control.name), control)
     if set(other.axes) != set(control.axes):
         only = sorted(set(other.axes) ^ set(control.axes))[0]
         raise InputError(f"one side has the axis {only!r} and the other hasn't", place=place)
     if other.order != control.order or other.rockers != control.rockers:
         raise InputError(f"its other side turns in the order {other.order}, not {control.order}", place=place)
-    if other.parent not in (control.parent, swapped(control.parent)):
-        raise InputError(f"its other side hangs on {other.parent}, not {swapped(control.parent)}", place=place)
+    if other.parent not in (control.parent, other_side(control.parent)):
+        raise InputError(f"its other side hangs on {other.parent}, not {other_side(control.parent)}", place=place)
     return other
 
 

@@ -13,9 +13,10 @@ from surefoot.errors import InputError, UnknownName
 from surefoot.families import members
 from surefoot.given import checked
 from surefoot.key_edits import advance_of, affine, as_cycle, rebased, shifted, with_keys, wrapped_in
-from surefoot.mirror import Mirror, Reflection, mirror_of, other_side, side_of
+from surefoot.mirror import Mirror, Reflection, mirror_of, side_of
 from surefoot.remixing import blend
 from surefoot.rig import FEET, Rig
+from surefoot.side_map import other_side
 
 __all__ = ["Twinned", "twin"]
 

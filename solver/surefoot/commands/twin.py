@@ -30,8 +30,8 @@ def add_options(parser: argparse.ArgumentParser) -> None:
 def run(options: argparse.Namespace) -> int:
     """Twin the clip, plant the other foot, print before and after, and write what was asked for."""
     from surefoot.commands.job import read_job, told_of
-    from surefoot.mirror import other_side
     from surefoot.mismatch import mismatches
+    from surefoot.side_map import other_side
     from surefoot.twinning import twin
 
     job = read_job(options)
