@@ -229,6 +229,49 @@ def test_a_thousand_poses_go_to_each_style_and_back(preset: str, name: str) -> N
         np.testing.assert_allclose(style.read(again, where).ankle, own.ankle, atol=1e-10)
 
 
+@pytest.mark.parametrize("name", ["rockers", "one foot-roll channel"])
+def test_feet_on_rockers_go_along_with_a_space_that_turns_moves_and_is_scaled(name: str) -> None:
+    """Witness: the poses without the space, multiplied by its 4 by 4 matrices."""
+    style = style_of(rig_in_style(load_rig("lamplighter"), **STYLES[name]))
+    assert style is not None
+    rng = np.random.default_rng(11)
+    rows = rng.uniform(-0.3, 0.3, (len(style.keys), 2, 50))
+    given = np.ones((len(style.keys), 2), dtype=bool)
+    if name == "rockers":
+        rows[style.keys.index("rocker")], given[style.keys.index("rocker")] = 0.0, False
+    turns, places, size = Rotation.random(50, rng).as_matrix(), rng.normal(size=(50, 3)), rng.uniform(0.5, 2.0, 50)
+    ride = Space(np.moveaxis(turns, 0, -1), places.T.copy(), size)
+    hips, hip = np.broadcast_to(np.eye(3)[..., None], (3, 3, 50)), np.zeros((3, 2, 50))
+    plain, riding = (style.read(rows, Setting((space, space), hips, hip)) for space in (WORLD, ride))
+    for at in range(50):
+        whole = np.eye(4)
+        whole[:3, :3], whole[:3, 3] = turns[at] * size[at], places[at]
+        for side in range(2):
+            ankle = whole @ [*plain.ankle[:, side, at], 1.0]
+            np.testing.assert_allclose(riding.ankle[:, side, at], ankle[:3], atol=1e-13)
+            own = turns[at] @ matrix(*plain.angles[:, side, at : at + 1])[..., 0]
+            np.testing.assert_allclose(matrix(*riding.angles[:, side, at : at + 1])[..., 0], own, atol=1e-13)
+    setting = Setting((ride, ride), hips, hip)
+    back = style.read(style.write(riding, rows, given, setting), setting)
+    np.testing.assert_allclose(back.ankle, riding.ankle, atol=1e-10)
+    np.testing.assert_allclose(matrix(*back.angles), matrix(*riding.angles), atol=1e-10)
+
+
+def test_toes_without_a_channel_of_their_own_are_bent_by_the_ball() -> None:
+    rig = load_rig("adult")
+    style = style_of(rig_in_style(rig, "rockers"))
+    assert style is not None
+    feet, setting = random_pose(rig, np.random.default_rng(5))
+    given = np.array([[key not in ("bend", "rocker", "knee")] * 2 for key in style.keys])
+    rows = style.write(feet, np.zeros((len(style.keys), 2, POSES)), given, setting)
+    np.testing.assert_array_equal(rows[style.keys.index("ball")], feet.bend)
+    assert np.all(rows[style.keys.index("bend")] == 0.0)
+    back = style.read(rows, setting)
+    np.testing.assert_allclose(back.ankle, feet.ankle, atol=1e-10)
+    np.testing.assert_allclose(matrix(*back.angles), matrix(*feet.angles), atol=1e-10)
+    np.testing.assert_allclose(back.bend, feet.bend, atol=1e-12)
+
+
 def test_without_a_channel_for_the_foots_yaw_the_knee_gives_way() -> None:
     rig = rig_in_style(load_rig("adult"), "joints")
     style = style_of(rig)
