@@ -15,7 +15,7 @@ from pxr import Usd
 import surefoot
 from surefoot.cli import main
 from surefoot.formats.gltf_read import read_gltf
-from surefoot.formats.mapping import mapping_path
+from surefoot.formats.mapping import load_mapping, mapping_path
 from surefoot.formats.opening import known_formats, open_clip
 from tests.captures import write_jump_bvh, write_treadmill_c3d
 
@@ -59,6 +59,38 @@ def test_a_treadmill_c3d_is_planted_and_written_as_gltf(tmp_path: Path, capsys: 
         max((f["amount"] for f in json.loads(capsys.readouterr().out)["findings"] if f["kind"] == "slide"), default=0)
         < 5
     )
+
+
+def test_map_prints_writes_and_lists_one_and_the_same_mapping(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    c3d, out = str(write_treadmill_c3d(tmp_path / "walk.c3d", frames=10)), tmp_path / "walk.map.toml"
+    assert main(["map", c3d]) == 0
+    printed = capsys.readouterr().out
+    assert main(["map", c3d, "-o", str(out), "--json"]) == 0
+    listed = json.loads(capsys.readouterr().out)
+    assert out.read_text(encoding="utf-8") == printed
+    assert (listed["kind"], listed["nodes"]) == ("markers", {})
+    assert listed["points"] == {name: list(marks) for name, marks in load_mapping(out).points.items()}
+    assert listed["points"]["left_heel"] == ["LHEE"]
+    assert listed["surety"]["points"] == "sure: by name, and bones keep their lengths"
+
+
+def test_a_mapping_of_controls_names_the_rig_that_they_are_of(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    assert main(["convert", "lamplighter", "walk.glb"]) == 0
+    mapping_path("walk.glb").unlink(missing_ok=True)
+    capsys.readouterr()
+    assert main(["map", "walk.glb", "--rig", "lamplighter", "-o", str(mapping_path("walk.glb"))]) == 0
+    assert "written: " in capsys.readouterr().out
+    opened = open_clip("walk.glb")
+    assert opened.clip.rig == "lamplighter"
+    frames = np.arange(1.0, 25.0)
+    clip, _ = surefoot.demo("lamplighter")
+    for name in ("hips.y", "left_foot.z", "right_foot.pitch"):
+        np.testing.assert_allclose(opened.clip.channels[name].at(frames), clip.channels[name].at(frames), atol=1e-3)
 
 
 def test_a_stage_is_planted_by_a_layer_over_it(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -9,9 +9,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from surefoot import load_clip, save_clip
+from surefoot import load_clip, load_recipe, save_clip
 from surefoot.cli import main
-from surefoot.pairs import check_pairs, load_pairs
+from surefoot.pairs import block_pairs, check_pairs, load_pairs
 
 
 @pytest.fixture(scope="module")
@@ -67,3 +67,43 @@ def test_what_is_about_one_pair_is_refused(broken: Path, capsys: pytest.CaptureF
 def test_several_pairs_climb_no_stairs(capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["block", "climb", "--rig", "hound", "--stairs", "s.toml"]) == 2
     assert "on the flat only" in capsys.readouterr().err
+
+
+def test_pairs_are_planted_alike_whether_told_in_words_or_as_json(
+    broken: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    one, two = tmp_path / "one.json", tmp_path / "two.json"
+    status = main(["plant", str(broken)])
+    told = capsys.readouterr().out
+    assert told.endswith("\nnothing written; name a file with -o to keep the result\n")
+    assert main(["plant", str(broken), "-o", str(one)]) == status
+    capsys.readouterr()
+    assert main(["plant", str(broken), "-o", str(two), "--json"]) == status
+    listed = json.loads(capsys.readouterr().out)
+    assert one.read_bytes() == two.read_bytes()
+    assert listed["written"] == [str(two)]
+    for pair in ("hind", "fore"):
+        changed = listed["pairs"][pair]["changed"]
+        assert changed
+        assert all(pair in name for name in changed)
+        left = [f for f in listed["pairs"][pair]["after"]["findings"] if f["kind"] in ("slide", "sink", "hover")]
+        assert not [f for f in left if f["level"] != "note"]
+
+
+def test_pairs_are_blocked_with_or_without_planting(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    bare, done = tmp_path / "bare.json", tmp_path / "done.json"
+    main(["block", "walk", "--rig", "hound", "--no-plant", "-o", str(bare), "--json"])
+    listed = json.loads(capsys.readouterr().out)
+    assert (listed["recipe"], listed["rig"], listed["written"]) == ("walk", "hound", [str(bare)])
+    raw = block_pairs(load_recipe("walk"), load_pairs("hound"))
+    blocked = load_clip(bare)
+    assert set(blocked.channels) == set(raw.channels)
+    assert all(np.array_equal(blocked.channels[name].values, curve.values) for name, curve in raw.channels.items())
+    main(["block", "walk", "--rig", "hound", "-o", str(done)])
+    assert f"written: {done}" in capsys.readouterr().out
+    planted = load_clip(done)
+    assert any(not np.array_equal(planted.channels[n].values, c.values) for n, c in raw.channels.items() if "foot" in n)
+    found = check_pairs(raw, load_pairs("hound"))
+    for pair, report in check_pairs(planted, load_pairs("hound")).items():
+        assert [f["kind"] for f in listed["pairs"][pair]["findings"]] == [f.kind for f in found[pair].findings]
+        assert not [f for f in report.findings if f.level == "error"]

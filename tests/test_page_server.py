@@ -17,7 +17,7 @@ import pytest
 from websockets.exceptions import ConnectionClosed, InvalidStatus
 from websockets.sync.client import ClientConnection, connect
 
-from surefoot import check, demo, load_clip, plant
+from surefoot import Belt, Clip, check, demo, load_clip, plant
 from surefoot.choice import Choice, Rejected
 from surefoot.cli import main
 from surefoot.curves import Pack
@@ -25,11 +25,12 @@ from surefoot.errors import FileError, InputError
 from surefoot.page import server as module
 from surefoot.page.packing import packed, unpacked
 from surefoot.page.server import PageServer
-from surefoot.page.wishes import KeySet, Mixed, Turned, Wishes
+from surefoot.page.wishes import KeySet, Mixed, Taken, Turned, Wishes
 from surefoot.page.work import Work
 from surefoot.pictures.figure import footings_at, footings_of
 from surefoot.planting import scene_of
 from surefoot.remixing import Edit, remix
+from tests.measure import foot_steps, instants, slide
 from tests.page_server import opened, serving
 
 
@@ -411,3 +412,67 @@ def test_footprints_on_level_ground_are_those_that_are_fitted_to_the_planted_fee
         assert (one.stance, one.foot) == (two.stance, two.foot)
         for name in ("place", "hind", "toes", "anchors"):
             assert np.abs(getattr(one, name) - getattr(two, name)).max() < 1e-4
+
+
+# ---- what is wished for, as it's saved ----
+
+
+def saved(page: Work, wishes: Wishes) -> Clip:
+    return load_clip(page.folder / page.save(wishes)[0])
+
+
+def test_a_wished_slope_and_speed_are_what_the_saved_feet_stand_on(tmp_path: Path) -> None:
+    """Witness: `tests/measure.py` on the plane y = z tan 3 degrees, the ground going back by 1 m/s from above."""
+    page = opened(tmp_path)
+    wishes = Wishes(slope=3.0, speed=1.0)
+    head = page.answer(wishes, whole=False).head
+    made, rise = saved(page, wishes), float(np.tan(np.radians(3.0)))
+    ride = np.array([0.0, -rise, -1.0])
+    assert head["speed"] == pytest.approx(np.linalg.norm(ride))
+    for foot, first, last in head["stances"]:
+        steps = foot_steps(
+            made, page.rig, ("left", "right").index(foot), instants(first, last), belt=ride,
+            plane=([0.0, 0.0, 0.0], [0.0, 1.0, -rise]),
+        )  # fmt: skip
+        assert slide(steps) <= 2e-4
+        assert np.abs(steps.height.min(axis=1)).max() <= 2e-4
+
+
+def test_a_standing_ground_gets_a_wished_speed_towards_minus_z(tmp_path: Path) -> None:
+    page = opened(tmp_path)
+    still = replace(page, belt=Belt([0.0, 0.0, 0.0]))
+    shared = replace(page, belt=Belt([0.0, 0.0, -0.5], 0.2))
+    wishes = Wishes(speed=1.35)
+    want = page.answer(wishes, whole=False)
+    got = still.answer(wishes, whole=False)
+    assert want.head["speed"] == got.head["speed"] == 1.35
+    for name in want.arrays:
+        np.testing.assert_array_equal(got.arrays[name], want.arrays[name])
+    assert shared.answer(Wishes(speed=1.0), whole=False).head["speed"] == pytest.approx(1.0)
+
+
+def test_a_family_shifted_on_the_page_is_saved_as_remix_shifts_it(tmp_path: Path) -> None:
+    page = opened(tmp_path)
+    made = saved(page, Wishes(mix=(Mixed("hips.y", later=2.0),)))
+    asked_for = remix(page.clip, page.rig, [Edit("shift", "hips.y", 2.0)]).channels["hips.y"]
+    frames = np.linspace(1.0, 25.0, 97)
+    np.testing.assert_allclose(made.channels["hips.y"].at(frames), asked_for.at(frames), atol=1e-9)
+
+
+def test_a_way_that_was_taken_and_is_not_there_any_more_is_told_and_left_out(tmp_path: Path) -> None:
+    page = opened(tmp_path)
+    gone = Wishes(taken=(Taken("slide", "left", "", "hold", 100, 101),))
+    assert page.answer(gone, whole=False).head["told"] == ["slide of the left in frames 100 to 101 isn't there now"]
+    one, two = saved(page, gone), saved(page, Wishes())
+    assert set(one.channels) == set(two.channels)
+    assert all(np.array_equal(one.channels[name].values, curve.values) for name, curve in two.channels.items())
+
+
+def test_copies_are_counted_and_too_many_are_told(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    page = opened(tmp_path)
+    monkeypatch.setattr("surefoot.page.work.MOST_COPIES", 3)
+    assert page.save(Wishes()) == ["walk.planted.json", "walk.layer.json"]
+    (tmp_path / "walk.planted.json").unlink()  # the layer alone is in the way too
+    assert page.save(Wishes()) == ["walk.planted-2.json", "walk.layer-2.json"]
+    with pytest.raises(FileError, match=r"walk\.json: there are 3 saved copies beside it already; remove some"):
+        page.save(Wishes())
