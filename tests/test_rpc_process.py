@@ -224,6 +224,23 @@ def test_a_server_that_speaks_something_else_is_not_waited_for_forever() -> None
     client.close()
 
 
+def test_an_empty_batch_asks_for_nothing_and_calls_that_end_out_of_order_get_their_own(server: Client) -> None:
+    assert server.batch([]) == []
+    answers = server.batch([("about", {}), ("check", {"clip": "no such clip"}), ("about", {})])
+    assert [isinstance(answer, RemoteError) for answer in answers] == [False, True, False]
+    assert answers[0] == answers[2]
+
+
+def test_a_server_that_does_not_end_is_killed_and_that_is_its_status() -> None:
+    """It heeds neither the end of its input nor anything else."""
+    client = Client([sys.executable, "-c", "import time; time.sleep(600)"])
+    start = time.monotonic()
+    assert client.close(timeout=0.5) == -signal.SIGKILL
+    assert time.monotonic() - start < 60.0
+    with pytest.raises(ServerGone, match=r"the server is gone \(exit status -9\): it wrote nothing"):
+        client.call("about")
+
+
 # the process ----------------------------------------------------------------------------------------------
 
 
