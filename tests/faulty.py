@@ -7,7 +7,7 @@ import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 
-__all__ = ["faults"]
+__all__ = ["faults", "unwatched"]
 
 MAKES = ("os.mkdir", "os.rename", "os.link", "os.symlink")
 WRITES = os.O_WRONLY | os.O_RDWR | os.O_CREAT
@@ -28,6 +28,11 @@ def _hook(event: str, arguments: tuple[object, ...]) -> None:
     elif event not in MAKES:
         return
     _now[-1](event)
+
+
+def unwatched() -> dict[str, str]:
+    """Return the environment for a process in which no coverage is measured: that would import and write by itself."""
+    return {name: value for name, value in os.environ.items() if not name.startswith("COVERAGE_")}
 
 
 @contextmanager

@@ -12,6 +12,7 @@ from pathlib import Path
 
 import surefoot
 from surefoot.clip_file import clip_bytes
+from tests.faulty import unwatched
 
 LIMIT = 4096
 """Bytes that a file may have where the disk is made to be full."""
@@ -31,7 +32,9 @@ def test_planting_onto_a_full_disk_keeps_the_older_file_and_leaves_nothing_else(
     out = tmp_path / "planted.json"
     out.write_bytes(b"older")
     command = [sys.executable, "-m", "surefoot", "plant", "lamplighter", "--rig", "lamplighter", "-o", str(out)]
-    done = subprocess.run(command, preexec_fn=full, capture_output=True, text=True, cwd=tmp_path, timeout=60)
+    done = subprocess.run(
+        command, preexec_fn=full, capture_output=True, text=True, cwd=tmp_path, timeout=60, env=unwatched()
+    )
     assert done.returncode == 2, done.stderr
     assert "can't be written" in done.stderr
     assert "Traceback" not in done.stderr
@@ -50,7 +53,7 @@ def test_a_batch_onto_a_full_disk_tells_it_and_is_taken_up_when_there_is_room(tm
              "signal.signal(signal.SIGXFSZ, signal.SIG_IGN)\n"
              "resource.setrlimit(resource.RLIMIT_FSIZE, (150, 150))\n"
              "sys.argv[0] = 'surefoot'\nrunpy.run_module('surefoot', run_name='__main__')", *command[3:]]  # fmt: skip
-    done = subprocess.run([*tight, "--processes", "1"], capture_output=True, text=True, timeout=60)
+    done = subprocess.run([*tight, "--processes", "1"], capture_output=True, text=True, timeout=60, env=unwatched())
     assert done.returncode == 2, done.stderr
     assert "can't be written" in done.stderr
     assert "Traceback" not in done.stderr

@@ -17,6 +17,7 @@ from surefoot import Axis, Belt, Clip, Control, Curve, InputError, Outside, Rig,
 from surefoot.curves import Pack
 from surefoot.host import Cancelled, Host, MemoryHost, NotRestored, Refused, Setup, Status, check, plant, read, write
 from surefoot.restyle import convert
+from tests.faulty import unwatched
 from tests.walks import make_rig, random_walk
 
 BELT = Belt(np.array([0.0, 0.0, -1.35]))
@@ -743,7 +744,8 @@ HEAVY = ("scipy", "shapely", "msgspec", "sympy", "rich", "matplotlib")
 
 def loaded_after(lines: str) -> set[str]:
     code = f"import sys\n{lines}\nprint(*(name for name in {HEAVY!r} + ('numpy', 'threading') if name in sys.modules))"
-    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True, timeout=60)
+    command = [sys.executable, "-c", code]
+    done = subprocess.run(command, capture_output=True, text=True, check=True, timeout=60, env=unwatched())
     return set(done.stdout.split())
 
 
