@@ -129,6 +129,13 @@ TOLD: dict[str, tuple[Callable[[], object], str]] = {
         lambda: surefoot.travelling(replace(ROOTED, belt=Belt([0, 0, -1.35], 0.2)), rooted()),
         "control main: a rig's own root can't be made to travel along an arc; take the turn off first",
     ),
+    "a root on a lift": (
+        lambda: surefoot.travelling(
+            replace(ROOTED, belt=Belt([0, 0, -1.35]), spaces={"lift": np.tile(np.eye(4), (24, 1, 1))}),
+            rooted(parent="lift"),
+        ),
+        "control main: it sits under lift, which may move too; travel needs it in the world",
+    ),
     "a belt sideways of a root": (
         lambda: surefoot.travelling(replace(ROOTED, belt=Belt([0, 0.1, -1.35])), rooted()),
         "control main: it has no channel for y, along which the ground moves",
