@@ -109,6 +109,27 @@ def test_what_one_rocker_keeps_the_others_take_over(style: str, key: str) -> Non
 
 
 @pytest.mark.parametrize("keys", ["every", "few"])
+@pytest.mark.parametrize("key", ["bend", "cant"])
+def test_a_rocker_that_steps_gains_no_key_and_the_others_take_over(key: str, keys: str) -> None:
+    clip, rig = demo("lamplighter")
+    other = convert(clip, rig, style="rockers")
+    at = np.arange(1.0, 26.0, 2.0)
+    names = [foot.axes[key].channel for foot in other.rig.feet]
+    held = {
+        name: Curve.shaped(at, other.clip.channels[name].at(at), shape=Shape.STEP, before=Outside.REPEAT,
+                           after=Outside.REPEAT)
+        for name in names
+    }  # fmt: skip
+    done = plant(other.clip.with_channels(held), other.rig, keys=keys)  # type: ignore[arg-type]
+    for name in names:
+        new = done.clip.channels[name]
+        assert set(new.shapes.tolist()) == {Shape.STEP}
+        np.testing.assert_array_equal(new.frames, at)
+    found = [one for one in check(done.clip, other.rig).findings if one.kind in ("slide", "sink", "hover")]
+    assert max((one.amount for one in found), default=0.0) <= 3e-3
+
+
+@pytest.mark.parametrize("keys", ["every", "few"])
 @pytest.mark.parametrize("joint", ["hip_abduction", "hip_rotation", "ankle_inversion"])
 def test_what_one_joint_keeps_the_others_make_up_for(joint: str, keys: str) -> None:
     """On the lamplighter's flat street the other joints can: he hardly turns these three."""

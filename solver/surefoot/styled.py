@@ -135,13 +135,22 @@ def _few(
     held = [one for one in wanted if is_stepped(clip.channels.get(one[2].channel))]
     angles = [one for one in wanted if one not in held and one[0] >= places]
     lengths = [one for one in wanted if one not in held and one[0] < places]
-    made: dict[str, Curve] = {}
+    frames = np.arange(fine.count + 1) + scene.frames[0]
+    made = {
+        axis.channel: stepped(clip.channels[axis.channel], frames, rows[row, foot, ::PARTS] / axis.scale + axis.zero)
+        for row, foot, axis in held
+    }
     counts: list[KeyCount] = []
     segments = segments_of(rows)
     if angles:
-        made, segments, counts = fit_few(scene, segments, angles, fields, keys_at)
+        curves, segments, counts = fit_few(scene, segments, angles, fields, keys_at)
+        turned = samples_of(segments)
+        for row, foot, axis in held:
+            turned[row, foot] = (made[axis.channel].at(fine.frames) - axis.zero) * axis.scale
+        made |= curves
         if places:
-            segments = _placed_again(scene, world, settled, fine, segments, angles, leave_below)
+            turns = [one for one in (*angles, *held) if one[0] >= places]
+            segments = _placed_again(scene, world, settled, fine, segments, turned, turns, leave_below)
             lengths = _writable(
                 scene, _changed(scene, samples_of(segments), scene.binding.feet(fine.values), leave_below)
             )
@@ -149,20 +158,16 @@ def _few(
     if lengths:
         curves, _, told = fit_few(scene, segments, lengths, fields, keys_at)
         made, counts = made | curves, counts + told
-    frames = np.arange(fine.count + 1) + scene.frames[0]
-    for row, foot, axis in held:
-        values = rows[row, foot, ::PARTS] / axis.scale + axis.zero
-        made[axis.channel] = stepped(clip.channels[axis.channel], frames, values)
     return made, tuple(counts)
 
 
 def _placed_again(
-    scene: Scene, world: Scene, settled: Settled, fine: Fine, segments: Array, angles: Wanted, leave_below: float
-) -> Array:
-    """Return the rows' cubics with places that plant the feet with the fitted angles."""
+    scene: Scene, world: Scene, settled: Settled, fine: Fine, segments: Array, fitted: Array, angles: Wanted,
+    leave_below: float,
+) -> Array:  # fmt: skip
+    """Return the rows' cubics with places that plant the feet with the angles as ``fitted``, at every sample."""
     binding = scene.binding
     values = fine.values.copy()
-    fitted = samples_of(segments)
     for row, foot, _ in angles:
         values[binding.foot_rows[row, foot]] = fitted[row, foot]
     turned = binding.pose(values, fine.frames)
