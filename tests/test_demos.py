@@ -15,11 +15,13 @@ DEMOS = sorted((ROOT / "demos").glob("[0-9]*.py"))
 
 
 def contents() -> dict[str, tuple[int, int]]:
-    """Return size and time of every file of the checkout but what Python and the tests themselves keep."""
+    """Return size and time of every file of the checkout but what Python, the tests and their coverage keep."""
     kept = {".git", "__pycache__", "node_modules", ".venv"}
     found = {}
     for path in ROOT.rglob("*"):
         parts = path.relative_to(ROOT).parts
+        if path.name.startswith(".coverage"):
+            continue
         if path.is_file() and not any(part in kept or "cache" in part or part == ".hypothesis" for part in parts):
             found[str(path)] = (path.stat().st_size, path.stat().st_mtime_ns)
     return found

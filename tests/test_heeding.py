@@ -68,9 +68,8 @@ def test_a_job_of_24000_frames_asks_often() -> None:
 
 @pytest.mark.parametrize("keys", ["every", "few"])
 def test_a_cancel_at_any_moment_leaves_the_host_as_it_was(keys: str, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(
-        "surefoot.heeding.OFTEN", 0.0
-    )  # asked each time: as often in every run, however busy the machine is
+    """Whoever may cancel is heard each time that the work can be, so that every run asks alike however slow it is."""
+    monkeypatch.setattr("surefoot.heeding.OFTEN", 0.0)
     clip, rig = written_out(960)
     asked = 0
 
