@@ -162,6 +162,12 @@ TOLD: dict[str, tuple[Callable[[], object], str]] = {
         lambda: surefoot.twin(CLIP.with_channels({"left_foot.y": Curve.through([1, 9, 20], [0.0, 4.0, 2.0])}), RIG),
         "twin right_foot.y: left_foot.y doesn't close over the loop; close the loop first",
     ),
+    "a middle that doesn't close": (
+        lambda: surefoot.twin(
+            CLIP.with_channels({"hips.y": Curve.through([1, 9, 20], [89.0, 94.0, 92.0])}), RIG, centre=True
+        ),
+        "twin hips.y: it doesn't close over the loop; close the loop first",
+    ),
     "stairs without a tread": (
         lambda: surefoot.Recipe("up", surefoot.load_recipe("climb").pace, stairs=recipe_stairs()),
         "stairs.tread: it must be given",

@@ -170,6 +170,22 @@ def test_a_rigs_own_root_carries_the_travel_on_top_of_what_it_does() -> None:
     assert np.abs(world(back, own, frames) - world(carried, own, frames)).max() < 1e-12
 
 
+def test_a_root_that_sways_beside_its_travel_keeps_the_sway_in_place() -> None:
+    """The travelling clip's root is edited: 3 cm to and fro on top of the straight line."""
+    _, rig, done = planted()
+    out = travelling(done.clip, rig)
+    frames = np.arange(1.0, 26.0)
+    sway = 3.0 * np.sin(2.0 * np.pi * (frames - 1.0) / 24.0)
+    line = out.channels["root.z"]
+    swayed = Curve.through(frames, line.at(frames) + sway, before=line.before, after=line.after)
+    back = in_place(out.with_channels({"root.z": swayed}), rig)
+    assert back.belt is not None
+    assert done.clip.belt is not None
+    np.testing.assert_allclose(back.belt.velocity, done.clip.belt.velocity, atol=1e-12)
+    np.testing.assert_allclose(back.channels["root.z"].at(frames), sway, atol=1e-9)
+    assert abs(back.channels["root.z"].values[0] - back.channels["root.z"].values[-1]) == 0.0
+
+
 def test_a_clip_that_is_no_loop_travels_and_comes_back() -> None:
     clip, rig = demo("treadmill")
     out = travelling(clip, rig)

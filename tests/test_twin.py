@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from surefoot import Belt, Clip, Curve, InputError, Outside, Rig, UnknownName, check, demo, plant, replant, twin
+from surefoot import Belt, Clip, Curve, InputError, Outside, Rig, Shape, UnknownName, check, demo, plant, replant, twin
 from surefoot.curves import Pack
 from surefoot.key_edits import affine
 from surefoot.mirror import mirror_of, side_of
@@ -83,6 +83,25 @@ def test_twinning_again_changes_nothing(centre: bool) -> None:
     again = twin(once, rig, centre=centre)
     assert again.changed == ()
     assert all(again.clip.channels[name] is curve for name, curve in once.channels.items())
+
+
+def test_twinning_again_changes_no_bezier_key_either_and_sees_a_handle_that_was_pulled() -> None:
+    clip, rig = demo("lamplighter")
+    at_ = np.arange(1.0, 26.0, 6.0)
+    values, none = np.array([0.0, 5.0, -3.0, 2.0, 0.0]), np.zeros(5)
+    handles = np.tile([-2.0, -0.5, 2.0, 0.5], (5, 1))
+    bezier = Curve(at_, values, np.full(5, Shape.BEZIER, dtype=np.int8), none, none, handles, Outside.REPEAT,
+                   Outside.REPEAT)  # fmt: skip
+    once = twin(clip.with_channels({"left_arm.swing": bezier}), rig, of=["right_arm"])
+    assert once.changed == ("right_arm.swing",)
+    np.testing.assert_allclose(
+        at(once.clip, "right_arm.swing"), at(once.clip, "left_arm.swing", FINE - 12.0), atol=1e-9
+    )
+    assert twin(once.clip, rig, of=["right_arm"]).changed == ()
+    pulled = handles.copy()
+    pulled[2, 3] = 2.5
+    other = once.clip.with_channels({"left_arm.swing": replace(bezier, handles=pulled)})
+    assert twin(other, rig, of=["right_arm"]).changed == ("right_arm.swing",)
 
 
 def test_a_twinned_cycle_has_no_mismatch() -> None:
