@@ -64,7 +64,7 @@ def test_a_rig_of_other_lengths_or_units_is_not_written_for(part: str) -> None:
         convert(clip, rig, to=longer)
     hips = rig.controls["hips"]
     metres = replace(hips, axes={**hips.axes, "y": replace(hips.axes["y"], scale=1.0)})
-    with pytest.raises(InputError, match="reads the hips' y by another channel, unit or zero"):
+    with pytest.raises(InputError, match="reads y of the hips by another channel, unit or zero"):
         convert(clip, rig, to=replace(rig, controls={**rig.controls, "hips": metres}))
     assert convert(clip, rig, to=replace(rig, name="twin")).on_frames < 1e-9
 

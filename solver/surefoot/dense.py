@@ -109,11 +109,11 @@ def dense_segments(
 
 def writable(scene: Scene, changed: Flags) -> list[tuple[int, int, Axis]]:
     """Return row, foot and axis of each changed channel that the rig has and the clip doesn't lock."""
-    feet, clip = scene.binding.rig.feet, scene.binding.clip
+    feet, keys, clip = scene.binding.rig.feet, scene.binding.foot_keys, scene.binding.clip
     found = []
     rows, sides = changed.nonzero()
     for row, foot in zip(rows.tolist(), sides.tolist(), strict=True):
-        axis = feet[foot].axes.get(AXES[row])
+        axis = feet[foot].axes.get(keys[row])
         if axis is not None and axis.channel not in clip.locked:
             found.append((row, foot, axis))
     return found

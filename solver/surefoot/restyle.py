@@ -110,7 +110,7 @@ def _check_alike(rig: Rig, to: Rig) -> None:
             other = others.get(key)
             if other is not None and (other.channel, other.scale, other.zero) != (axis.channel, axis.scale, axis.zero):
                 raise InputError(
-                    f"{to.name} reads the {name}' {key} by another channel, unit or zero than {rig.name}; "
+                    f"{to.name} reads {key} of the {name} by another channel, unit or zero than {rig.name}; "
                     "they stay as they are, so wanted a rig that reads them alike",
                     place="to",
                 )

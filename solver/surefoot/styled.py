@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from surefoot.as_written import is_stepped, stepped
 from surefoot.curves import Curve
-from surefoot.dense import BETWEEN, LEVER, dense_curves, dense_segments
+from surefoot.dense import BETWEEN, LEVER, dense_curves, dense_segments, writable
 from surefoot.feet_in_world import PARTS, Fine, in_world, samples_of, segments_of
 from surefoot.few import Fields, KeyCount, KeyTolerance, fit_few, out_of_the_ground
 from surefoot.foot_styles import FootWorld, Setting
@@ -60,7 +60,7 @@ def write_styled(
     rows = _rows(scene, settled, fine, segments, fine.values)
     authored = scene.binding.feet(fine.values)
     changed = _changed(scene, rows, authored, leave_below)
-    wanted = _writable(scene, changed)
+    wanted = writable(scene, changed)
     if not wanted:
         return {}, ()
     if not few:
@@ -110,16 +110,6 @@ def _changed(scene: Scene, rows: Array, authored: Array, leave_below: float) -> 
     return np.asarray((on_frames > leave_below) | (gap.max(axis=-1) * lever > max(BETWEEN, leave_below)))
 
 
-def _writable(scene: Scene, changed: Flags) -> Wanted:
-    feet, clip, keys = scene.binding.rig.feet, scene.binding.clip, scene.binding.foot_keys
-    found = []
-    for row, foot in np.argwhere(changed).tolist():
-        axis = feet[foot].axes.get(keys[row])
-        if axis is not None and axis.channel not in clip.locked:
-            found.append((row, foot, axis))
-    return found
-
-
 def _few(
     scene: Scene, world: Scene, settled: Settled, fine: Fine, rows: Array, wanted: Wanted, leave_below: float,
     keys_at: Flags | None, stance: Flags | None,
@@ -151,7 +141,7 @@ def _few(
         if places:
             turns = [one for one in (*angles, *held) if one[0] >= places]
             segments = _placed_again(scene, world, settled, fine, segments, turned, turns, leave_below)
-            lengths = _writable(
+            lengths = writable(
                 scene, _changed(scene, samples_of(segments), scene.binding.feet(fine.values), leave_below)
             )
             lengths = [one for one in lengths if one[0] < places and not is_stepped(clip.channels.get(one[2].channel))]
@@ -219,7 +209,7 @@ def _one_pose(scene: Scene, settled: Settled, ankle: Array, leave_below: float) 
     lever = np.array([1.0 if key in LENGTHWISE else LEVER for key in binding.foot_keys])[:, None]
     most = np.abs(new - authored).max(axis=-1) * lever
     made = {}
-    for row, foot, axis in _writable(scene, most > leave_below):
+    for row, foot, axis in writable(scene, most > leave_below):
         value, level = new[row, foot] / axis.scale + axis.zero, np.zeros(1)
         old = binding.clip.channels.get(axis.channel)
         if old is None:
