@@ -382,3 +382,10 @@ def test_a_fault_of_the_server_is_told_and_the_page_goes_on(
     assert page.inner_text("#status") == "fault: ArithmeticError: the ground fell away"
     monkeypatch.undo()
     bob_to(page, 90)
+
+
+def test_every_channel_is_listed_with_its_unit(page: Any, served: PageServer) -> None:
+    names = page.locator("#channel option").all_text_contents()
+    assert names[:4] == ["hips.x, cm", "hips.y, cm", "hips.z, cm", "hips.pitch, °"]
+    assert len(names) == len(served.work.clip.channels)
+    assert "left_arm.swing" in names  # no control of the rig reads it, so no unit is known

@@ -24,6 +24,7 @@ from surefoot.letting import let_down
 from surefoot.page.telling import told_findings, told_numbers, told_ways
 from surefoot.page.wishes import Taken, Wishes
 from surefoot.pictures.figure import Figure, figure_of, footings_at, footings_of
+from surefoot.pictures.traces import unit_of
 from surefoot.planting import Planted, plant, scene_of
 from surefoot.proposals import Proposal, apply_proposals, propose
 from surefoot.remixing import Edit, remix
@@ -110,6 +111,7 @@ class Work:
             "rate": float(clip.rate),
             "loop": clip.loop,
             "channels": list(clip.channels),
+            "units": [unit_of(self.rig, name) for name in clip.channels],
             "hips": [[key, axis.channel] for key, axis in hips if axis.channel in clip.channels],
             "feet": [axis.channel for foot in self.rig.feet for axis in foot.axes.values()],
             "unit": clip.unit,

@@ -13,10 +13,10 @@ from surefoot.joints import KNEE, joints_of
 from surefoot.pictures.axes import Panel, padded
 from surefoot.pictures.subject import Subject
 from surefoot.pictures.svg import WIDTH, Pen, Picture
-from surefoot.rig import FEET
+from surefoot.rig import FEET, Rig
 from surefoot.units import ANGLES, LENGTHS, SIGNS
 
-__all__ = ["channel_curves", "clearance", "default_channels", "leg_curves"]
+__all__ = ["channel_curves", "clearance", "default_channels", "leg_curves", "unit_of"]
 
 Array = NDArray[np.float64]
 
@@ -67,7 +67,7 @@ def channel_curves(
         y = top + 30 + (index // 2) * step
         limits = padded(float(values.min()), float(values.max()), least=1e-6)
         panel = Panel(x, y, COLUMN, height, across, limits)
-        panel.grid(pen, unit=_unit(subject, name), ticks=6)
+        panel.grid(pen, unit=unit_of(subject.rig, name), ticks=6)
         panel.frames(pen)
         foot = "right" if name.startswith("right") else "left" if name.startswith("left") else "ink"
         style = f"sf-{foot}" + (" sf-dash" if foot == "right" else "")
@@ -96,15 +96,15 @@ def _keys(pen: Pen, panel: Panel, frames: Array, values: Array, style: str, size
             pen.dot(x, y, size, style)
 
 
-def _unit(subject: Subject, name: str) -> str:
+def unit_of(rig: Rig, name: str) -> str:
     """Return the unit of a channel's numbers, where the rig's scale is that of a known one."""
-    axis = subject.rig.channels().get(name)
+    axis = rig.channels().get(name)
     if axis is None:
         return ""
     size = abs(axis.scale)
     turns = any(
         axis.channel == own.channel and key not in ("x", "y", "z")
-        for control in subject.rig.controls.values() for key, own in control.axes.items()
+        for control in rig.controls.values() for key, own in control.axes.items()
     )  # fmt: skip
     known = ANGLES if turns else LENGTHS
     return next((SIGNS.get(unit, unit) for unit, scale in known.items() if abs(scale / size - 1.0) < 1e-9), "")

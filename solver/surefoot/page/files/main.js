@@ -23,7 +23,7 @@ document.title = `${about.name}: Surefoot`;
 $("name").textContent = about.name;
 $("setting").textContent = `${about.file}: frames ${about.first} to ${about.last} at ${Number(about.rate.toFixed(3))} a second${about.loop ? ", a loop" : ""}; ground: ${about.ground}`;
 if (about.folder) $("save").textContent = "Save a copy";  // a demo's file lies inside the package
-for (const name of about.channels) $("channel").append(made("option", { value: name }, name));
+about.channels.forEach((name, k) => $("channel").append(made("option", { value: name }, about.units[k] ? `${name}, ${about.units[k]}` : name)));
 
 const past = new Past({ ...about.wishes, channel: about.wishes.channel || about.hips[1]?.[1] || about.channels[0] }, changed);
 const showMix = makeMix(about, past);
